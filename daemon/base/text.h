@@ -1,0 +1,40 @@
+// Text for people: bytes made safe to print, sizes, times.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "base/clock.h"
+
+namespace everytake {
+
+// `bytes` as UTF-8 that can go to a terminal, a log or a page: control characters, bidirectional controls and bytes
+// that are no UTF-8 become \xNN (one for each byte).
+std::string shown(std::string_view bytes);
+
+bool is_utf8(std::string_view bytes);
+std::string base64(std::string_view bytes);  // RFC 4648 section 4
+std::string lower_hex(std::string_view bytes);
+
+// Columns a terminal needs for `text` (UTF-8).
+int display_width(std::string_view text);
+// `text` padded with spaces, or cut with "…", to exactly `columns`.
+std::string fit(std::string_view text, int columns);
+
+std::string bytes_text(std::uint64_t bytes);   // "1.23 GB", 1 GB = 10^9 bytes
+std::string song_time(Micros t);               // "1:42.500", "-0:01.250", "1:02:03.000"
+std::string length_text(Micros t);             // for people: "12.5 s", "3 min 05 s", "2 h 07 min"
+std::string iso8601(Instant t);                // "2026-11-25T14:32:05Z"
+
+// "m:ss[.fff]", "h:mm:ss[.fff]" or seconds. nullopt for anything else, or past 24 hours.
+std::optional<Micros> parse_song_time(std::string_view text);
+
+// ISO 8601 date and time as cameras write it, zone required: "2026-01-01T10:00:00+01:00", "…Z". nullopt otherwise.
+std::optional<Instant> parse_iso8601(std::string_view text);
+
+// How many single-character edits lead from one to the other (Levenshtein), for "did you mean".
+std::size_t edit_distance(std::string_view a, std::string_view b);
+
+}  // namespace everytake

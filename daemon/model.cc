@@ -1,0 +1,78 @@
+#include "model.h"
+
+#include <cctype>
+#include <cmath>
+
+namespace everytake {
+
+const char* to_string(Kind kind) {
+  switch (kind) {
+    case Kind::performance: return "performance";
+    case Kind::b_roll: return "b-roll";
+    case Kind::slow_mo: return "slow-mo";
+  }
+  return "";
+}
+
+std::optional<Kind> parse_kind(std::string_view text) {
+  for (const Kind kind : kKinds)
+    if (text == to_string(kind)) return kind;
+  return std::nullopt;
+}
+
+const char* to_string(By by) {
+  switch (by) {
+    case By::hand: return "hand";
+    case By::setup: return "setup";
+    case By::rule: return "rule";
+  }
+  return "";
+}
+
+const char* to_string(Placement::State state) {
+  switch (state) {
+    case Placement::State::pending: return "pending";
+    case Placement::State::placed: return "placed";
+    case Placement::State::ambiguous: return "ambiguous";
+    case Placement::State::none: return "none";
+    case Placement::State::no_audio: return "no_audio";
+  }
+  return "";
+}
+
+const char* to_string(CopyState state) {
+  switch (state) {
+    case CopyState::planned: return "planned";
+    case CopyState::copied: return "copied";
+    case CopyState::verified: return "verified";
+    case CopyState::failed: return "failed";
+  }
+  return "";
+}
+
+std::string Plan::slug() const {
+  std::string slug;
+  for (const char c : title) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (std::isalnum(byte) || byte >= 0x80) slug += static_cast<char>(std::tolower(byte));
+    else if (!slug.empty() && slug.back() != '-') slug += '-';
+  }
+  while (!slug.empty() && slug.back() == '-') slug.pop_back();
+  return slug.empty() ? "shoot" : slug;
+}
+
+std::optional<Rational> slow_factor(const ClipFacts& facts) {
+  if (!facts.capture_rate || !facts.frame_rate) return std::nullopt;
+  return *facts.capture_rate / *facts.frame_rate;
+}
+
+std::optional<Micros> on_screen(const Clip& clip, Rational edit_rate) {
+  const auto& duration = clip.facts.duration;
+  const auto& rate = clip.facts.frame_rate;
+  if (!duration || clip.judgement.kind != Kind::slow_mo) return duration;
+  if (!rate) return std::nullopt;
+  if (!(edit_rate < *rate)) return duration;
+  return Micros(std::llround(static_cast<double>(duration->count()) * (*rate / edit_rate).value()));
+}
+
+}  // namespace everytake

@@ -1,0 +1,232 @@
+// The nouns everything speaks of, as plain values. No behaviour beyond what a noun needs to be itself.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/clock.h"
+#include "base/fs.h"
+#include "base/rational.h"
+
+namespace everytake {
+
+// Row numbers of the catalogue, of distinct types so that a clip's is never taken for a file's. 0 is no row.
+template <class Tag>
+struct Id {
+  std::int64_t value = 0;
+  auto operator<=>(const Id&) const = default;
+};
+using RollId = Id<struct RollTag>;
+using FileId = Id<struct FileTag>;
+using ClipId = Id<struct ClipTag>;
+using DestinationId = Id<struct DestinationTag>;
+
+// [start, end), in song time.
+struct Span {
+  Micros start{};
+  Micros end{};
+  Micros length() const { return end - start; }
+  bool operator==(const Span&) const = default;
+};
+
+// Something that is not as it should be. `code` is for programs (snake_case), `message` a sentence for a person.
+struct Problem {
+  std::string code;
+  std::string path;         // bytes, relative to the card; empty where it is not about a file
+  std::string destination;  // name; empty where it is not about one
+  std::string message;
+  bool operator==(const Problem&) const = default;
+};
+
+// ---- The plan -----------------------------------------------------------------------------------------------------
+
+enum class Kind { performance, b_roll, slow_mo };
+inline constexpr Kind kKinds[] = {Kind::performance, Kind::b_roll, Kind::slow_mo};
+const char* to_string(Kind kind);  // "performance", "b-roll", "slow-mo"
+std::optional<Kind> parse_kind(std::string_view text);
+
+struct Meter {
+  int beats = 4;  // the upper number
+  int unit = 4;   // the lower number: which note a beat is
+  bool operator==(const Meter&) const = default;
+};
+
+struct Wants {
+  int takes = 0;
+  int b_roll = 0;
+  int slow_mo = 0;
+  int looks = 0;
+  bool operator==(const Wants&) const = default;
+};
+
+struct Member {
+  std::string name;
+  std::string part;  // "voice"; may be empty
+};
+
+struct Section {
+  std::string name;
+  Span span;
+  std::optional<int> first_bar;      // counted from 1; where the section was given in bars
+  std::optional<int> bars;
+  std::vector<std::string> members;  // on set in it, in the plan's order of members
+  Wants want;                        // the section's own where given, else the plan's
+};
+
+struct PlannedDestination {
+  std::string name;
+  Path path;
+  bool allow_same_disk = false;
+  bool accept_cached = false;
+};
+
+struct CameraDefault {
+  std::string model;
+  std::string gamma;
+};
+
+struct Song {
+  std::optional<Path> file;  // as written: relative to shoot.toml
+  std::optional<Micros> length;
+  std::optional<double> tempo;  // quarter notes a minute
+  Meter meter;
+  Micros first_bar{};
+  std::vector<double> playback_speeds{1.0};
+};
+
+struct Plan {
+  std::string title;
+  std::string performer;
+  Rational frame_rate{24000, 1001};  // of the edit
+  std::optional<std::string> gamma;  // what every clip should be shot in
+  bool read_card_twice = false;
+  Song song;
+  std::vector<Member> members;
+  std::vector<Section> sections;  // in song order, not overlapping
+  std::vector<PlannedDestination> destinations;
+  std::vector<CameraDefault> cameras;
+  Micros member_seconds{};  // of b-roll and slow-mo on screen that each member should get
+
+  std::string slug() const;  // the title as a folder name: "saltmarsh-radio"
+};
+
+// ---- The card -----------------------------------------------------------------------------------------------------
+
+struct CardFile {
+  Path path;  // relative to the card's root
+  std::uint64_t size = 0;
+  FileTime mtime{};
+  bool operator==(const CardFile&) const = default;
+};
+
+// All that is on a card. Files are sorted by the bytes of their paths.
+struct Listing {
+  std::vector<CardFile> files;
+  std::vector<Path> folders;      // empty ones too
+  std::vector<Problem> problems;  // links, devices and the like, and what could not be read
+  bool complete = true;           // false when a folder or a file's entry could not be read
+};
+
+enum class FileRole { video, audio, sidecar, proxy, thumbnail };
+
+// The files of one recording. A span has several videos, in order.
+struct ClipFiles {
+  std::string name;  // "C0003": the file's stem
+  struct Part {
+    Path path;
+    FileRole role = FileRole::video;
+  };
+  std::vector<Part> parts;  // the first is the (first) video
+};
+
+// ---- A clip -------------------------------------------------------------------------------------------------------
+
+// What is known of a recording by looking at it. Unknown is nullopt.
+struct ClipFacts {
+  std::optional<Micros> duration;         // of the video, as the file plays
+  std::optional<std::int64_t> frames;
+  std::optional<Rational> frame_rate;     // of the file
+  std::optional<Rational> capture_rate;   // frames a second that the camera took
+  std::optional<int> width, height;       // as displayed, after rotation
+  std::optional<int> rotation;            // degrees clockwise, a multiple of 90
+  std::optional<std::string> codec;
+  std::optional<int> bit_depth;
+  std::optional<std::int64_t> bit_rate;   // bit/s, of the whole file
+  std::optional<std::string> gamma;       // as the camera names it, lower case: "s-log3"
+  std::optional<std::string> gamut;
+  std::optional<std::string> timecode;    // of the first frame: "01:00:00:00", with ';' where drop-frame
+  std::optional<bool> drop_frame;
+  std::optional<Instant> recorded_at;     // start of recording; only where the zone is known or the standard says UTC
+  std::optional<std::string> camera;
+  std::optional<std::string> lens;
+  std::optional<bool> audio;              // has a sound stream
+  std::vector<Problem> problems;
+  std::map<std::string, std::string> origin;  // field name → where its value comes from ("sidecar", "container")
+};
+
+enum class By { hand, setup, rule };
+const char* to_string(By by);
+
+// Where in the song a clip's sound lies:
+// song time = start + speed · (1 + drift_ppm·10⁻⁶) · clip time.
+struct Placement {
+  enum class State { pending, placed, ambiguous, none, no_audio };
+  struct Candidate {
+    Micros start{};
+    double confidence = 0;
+  };
+  State state = State::pending;
+  By by = By::rule;
+  Micros start{};  // the song time heard at the clip's first frame; negative where the camera rolled before the song
+  double speed = 1;
+  double drift_ppm = 0;
+  std::optional<double> confidence;  // nullopt where placed by hand
+  std::vector<Span> spans;           // the song's stretches the clip holds, in song time
+  std::vector<Candidate> candidates;
+};
+const char* to_string(Placement::State state);
+
+enum class CopyState { planned, copied, verified, failed };
+const char* to_string(CopyState state);
+
+struct ClipCopy {
+  std::string destination;
+  Path path;  // absolute
+  CopyState state = CopyState::planned;
+  std::optional<Instant> verified_at;
+};
+
+// What a person, a setup or a rule says of a clip.
+struct Judgement {
+  std::optional<Kind> kind;  // nullopt where nothing can be said: a clip that can't be read
+  By by = By::rule;
+  std::string because;
+};
+
+struct Clip {
+  ClipId id;
+  std::string roll;  // "R001"
+  std::string name;
+  Path path;         // of its first video, relative to the roll
+  std::uint64_t size = 0;  // in bytes, of its videos
+  std::optional<std::string> digest;  // 32 hex digits, of its first video
+  ClipFacts facts;
+  Judgement judgement;
+  std::vector<std::string> members;
+  std::vector<std::string> sections;  // by hand
+  std::optional<std::string> look, angle, note;
+  std::optional<int> rating;
+  Placement placement;
+  std::vector<ClipCopy> copies;
+};
+
+// How many times slower than life the file plays: capture rate ÷ frame rate.
+std::optional<Rational> slow_factor(const ClipFacts& facts);
+// How long the clip lasts on the edit's timeline: one file frame an edit frame for slow-mo recorded at a rate above
+// the edit's, else as the file plays.
+std::optional<Micros> on_screen(const Clip& clip, Rational edit_rate);
+
+}  // namespace everytake
