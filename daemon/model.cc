@@ -7,9 +7,12 @@ namespace everytake {
 
 const char* to_string(Kind kind) {
   switch (kind) {
-    case Kind::performance: return "performance";
-    case Kind::b_roll: return "b-roll";
-    case Kind::slow_mo: return "slow-mo";
+    case Kind::performance:
+      return "performance";
+    case Kind::b_roll:
+      return "b-roll";
+    case Kind::slow_mo:
+      return "slow-mo";
   }
   return "";
 }
@@ -22,30 +25,42 @@ std::optional<Kind> parse_kind(std::string_view text) {
 
 const char* to_string(By by) {
   switch (by) {
-    case By::hand: return "hand";
-    case By::setup: return "setup";
-    case By::rule: return "rule";
+    case By::hand:
+      return "hand";
+    case By::setup:
+      return "setup";
+    case By::rule:
+      return "rule";
   }
   return "";
 }
 
 const char* to_string(Placement::State state) {
   switch (state) {
-    case Placement::State::pending: return "pending";
-    case Placement::State::placed: return "placed";
-    case Placement::State::ambiguous: return "ambiguous";
-    case Placement::State::none: return "none";
-    case Placement::State::no_audio: return "no_audio";
+    case Placement::State::pending:
+      return "pending";
+    case Placement::State::placed:
+      return "placed";
+    case Placement::State::ambiguous:
+      return "ambiguous";
+    case Placement::State::none:
+      return "none";
+    case Placement::State::no_audio:
+      return "no_audio";
   }
   return "";
 }
 
 const char* to_string(CopyState state) {
   switch (state) {
-    case CopyState::planned: return "planned";
-    case CopyState::copied: return "copied";
-    case CopyState::verified: return "verified";
-    case CopyState::failed: return "failed";
+    case CopyState::planned:
+      return "planned";
+    case CopyState::copied:
+      return "copied";
+    case CopyState::verified:
+      return "verified";
+    case CopyState::failed:
+      return "failed";
   }
   return "";
 }
@@ -54,8 +69,10 @@ std::string Plan::slug() const {
   std::string slug;
   for (const char c : title) {
     const auto byte = static_cast<unsigned char>(c);
-    if (std::isalnum(byte) || byte >= 0x80) slug += static_cast<char>(std::tolower(byte));
-    else if (!slug.empty() && slug.back() != '-') slug += '-';
+    if (std::isalnum(byte) || byte >= 0x80)
+      slug += static_cast<char>(std::tolower(byte));
+    else if (!slug.empty() && slug.back() != '-')
+      slug += '-';
   }
   while (!slug.empty() && slug.back() == '-') slug.pop_back();
   return slug.empty() ? "shoot" : slug;

@@ -70,7 +70,7 @@ struct Member {
 struct Section {
   std::string name;
   Span span;
-  std::optional<int> first_bar;      // counted from 1; where the section was given in bars
+  std::optional<int> first_bar;  // counted from 1; where the section was given in bars
   std::optional<int> bars;
   std::vector<std::string> members;  // on set in it, in the plan's order of members
   Wants want;                        // the section's own where given, else the plan's
@@ -146,23 +146,23 @@ struct ClipFiles {
 
 // What is known of a recording by looking at it. Unknown is nullopt.
 struct ClipFacts {
-  std::optional<Micros> duration;         // of the video, as the file plays
+  std::optional<Micros> duration;  // of the video, as the file plays
   std::optional<std::int64_t> frames;
-  std::optional<Rational> frame_rate;     // of the file
-  std::optional<Rational> capture_rate;   // frames a second that the camera took
-  std::optional<int> width, height;       // as displayed, after rotation
-  std::optional<int> rotation;            // degrees clockwise, a multiple of 90
+  std::optional<Rational> frame_rate;    // of the file
+  std::optional<Rational> capture_rate;  // frames a second that the camera took
+  std::optional<int> width, height;      // as displayed, after rotation
+  std::optional<int> rotation;           // degrees clockwise, a multiple of 90
   std::optional<std::string> codec;
   std::optional<int> bit_depth;
-  std::optional<std::int64_t> bit_rate;   // bit/s, of the whole file
-  std::optional<std::string> gamma;       // as the camera names it, lower case: "s-log3"
+  std::optional<std::int64_t> bit_rate;  // bit/s, of the whole file
+  std::optional<std::string> gamma;      // as the camera names it, lower case: "s-log3"
   std::optional<std::string> gamut;
-  std::optional<std::string> timecode;    // of the first frame: "01:00:00:00", with ';' where drop-frame
+  std::optional<std::string> timecode;  // of the first frame: "01:00:00:00", with ';' where drop-frame
   std::optional<bool> drop_frame;
-  std::optional<Instant> recorded_at;     // start of recording; only where the zone is known or the standard says UTC
+  std::optional<Instant> recorded_at;  // start of recording; only where the zone is known or the standard says UTC
   std::optional<std::string> camera;
   std::optional<std::string> lens;
-  std::optional<bool> audio;              // has a sound stream
+  std::optional<bool> audio;  // has a sound stream
   std::vector<Problem> problems;
   std::map<std::string, std::string> origin;  // field name → where its value comes from ("sidecar", "container")
 };
@@ -210,8 +210,8 @@ struct Clip {
   ClipId id;
   std::string roll;  // "R001"
   std::string name;
-  Path path;         // of its first video, relative to the roll
-  std::uint64_t size = 0;  // in bytes, of its videos
+  Path path;                          // of its first video, relative to the roll
+  std::uint64_t size = 0;             // in bytes, of its videos
   std::optional<std::string> digest;  // 32 hex digits, of its first video
   ClipFacts facts;
   Judgement judgement;

@@ -41,8 +41,10 @@ struct Volume {
   std::string filesystem;  // "ext4", "exfat", "fuse.sshfs"
   std::string uuid;        // of the filesystem
   std::string label;
-  std::string disk;        // names the physical disk, server or image: two equal names die together
+  std::string disk;    // names the physical disk or server: two equal names die together
+  std::string source;  // the device or share that is mounted
   Path mount_point;
+  Path within;  // the folder's path inside the filesystem: "/" at its top
   std::uint64_t free_bytes = 0;
   std::uint64_t total_bytes = 0;
   std::uint64_t largest_file = UINT64_MAX;  // in bytes
@@ -97,7 +99,7 @@ class Fs : public ReadFs {
  public:
   // `exists` when the name is taken. `expected_size` is reserved where the filesystem can.
   virtual Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) = 0;
-  virtual Result<void> make_folder(const Path& path) = 0;  // one level; `exists` when it is there
+  virtual Result<void> make_folder(const Path& path) = 0;                 // one level; `exists` when it is there
   virtual Result<void> rename_new(const Path& from, const Path& to) = 0;  // `exists` when `to` is taken; never replaces
   virtual Result<void> remove(const Path& path) = 0;                      // a file
   virtual Result<void> sync_folder(const Path& path) = 0;                 // its names become durable

@@ -4,7 +4,9 @@
 
 namespace everytake {
 
-std::string dump(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace); }
+std::string dump(const Json& json) {
+  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
 
 void put_name(Json& object, const std::string& key, const std::string& name) {
   object[key] = name;

@@ -16,7 +16,9 @@ std::optional<std::int64_t> parse_whole(std::string_view text) {
   return value;
 }
 
-bool near(double a, double b) { return std::abs(a - b) <= 0.0002 * b; }
+bool near(double a, double b) {
+  return std::abs(a - b) <= 0.0002 * b;
+}
 
 std::optional<Rational> from_decimal(double rate) {
   // Cameras round 23.976… to 23.98 and 7.4925 to 7.49: two decimals are all some of them write.
@@ -41,7 +43,9 @@ Rational::Rational(std::int64_t num, std::int64_t den) {
   den_ = sign * den / divisor;
 }
 
-bool operator<(Rational a, Rational b) { return Wide{a.num()} * b.den() < Wide{b.num()} * a.den(); }
+bool operator<(Rational a, Rational b) {
+  return Wide{a.num()} * b.den() < Wide{b.num()} * a.den();
+}
 
 Rational operator*(Rational a, Rational b) {
   const Rational x(a.num(), b.den());
@@ -49,9 +53,13 @@ Rational operator*(Rational a, Rational b) {
   return Rational(x.num() * y.num(), x.den() * y.den());
 }
 
-Rational operator/(Rational a, Rational b) { return a * Rational(b.den(), b.num()); }
+Rational operator/(Rational a, Rational b) {
+  return a * Rational(b.den(), b.num());
+}
 
-std::string to_string(Rational r) { return std::to_string(r.num()) + "/" + std::to_string(r.den()); }
+std::string to_string(Rational r) {
+  return std::to_string(r.num()) + "/" + std::to_string(r.den());
+}
 
 std::optional<Rational> parse_rate(std::string_view text) {
   if (!text.empty() && (text.back() == 'p' || text.back() == 'i')) text.remove_suffix(1);

@@ -52,9 +52,9 @@ T take(Result<T>& result) {
 }  // namespace everytake
 
 // The value of a Result; returns its error from the enclosing function where there is none.
-#define TRY(...)                                                            \
-  ({                                                                        \
-    auto try_result_ = (__VA_ARGS__);                                       \
+#define TRY(...)                                                             \
+  ({                                                                         \
+    auto try_result_ = (__VA_ARGS__);                                        \
     if (!try_result_) return tl::unexpected(std::move(try_result_.error())); \
-    ::everytake::detail::take(try_result_);                                 \
+    ::everytake::detail::take(try_result_);                                  \
   })

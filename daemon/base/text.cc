@@ -15,7 +15,8 @@ namespace {
 
 constexpr std::string_view kEllipsis = "…";
 
-// One code point off the front of `text`; how many bytes it took is `length`, at least 1. Negative where it is no UTF-8.
+// One code point off the front of `text`; how many bytes it took is `length`, at least 1. Negative where it is no
+// UTF-8.
 utf8proc_int32_t next_code_point(std::string_view text, std::size_t& length) {
   utf8proc_int32_t point = -1;
   const auto taken = utf8proc_iterate(reinterpret_cast<const utf8proc_uint8_t*>(text.data()),
@@ -60,7 +61,8 @@ std::string shown(std::string_view bytes) {
     std::size_t length = 0;
     const auto point = next_code_point(bytes, length);
     const auto piece = bytes.substr(0, length);
-    if (point >= 0 && printable(point)) out += piece;
+    if (point >= 0 && printable(point))
+      out += piece;
     else
       for (const char c : piece) out += fmt::format("\\x{:02x}", static_cast<unsigned char>(c));
     bytes.remove_prefix(length);

@@ -23,10 +23,10 @@ int display_width(std::string_view text);
 // `text` padded with spaces, or cut with "…", to exactly `columns`.
 std::string fit(std::string_view text, int columns);
 
-std::string bytes_text(std::uint64_t bytes);   // "1.23 GB", 1 GB = 10^9 bytes
-std::string song_time(Micros t);               // "1:42.500", "-0:01.250", "1:02:03.000"
-std::string length_text(Micros t);             // for people: "12.5 s", "3 min 05 s", "2 h 07 min"
-std::string iso8601(Instant t);                // "2026-11-25T14:32:05Z"
+std::string bytes_text(std::uint64_t bytes);  // "1.23 GB", 1 GB = 10^9 bytes
+std::string song_time(Micros t);              // "1:42.500", "-0:01.250", "1:02:03.000"
+std::string length_text(Micros t);            // for people: "12.5 s", "3 min 05 s", "2 h 07 min"
+std::string iso8601(Instant t);               // "2026-11-25T14:32:05Z"
 
 // "m:ss[.fff]", "h:mm:ss[.fff]" or seconds. nullopt for anything else, or past 24 hours.
 std::optional<Micros> parse_song_time(std::string_view text);

@@ -21,6 +21,7 @@ std::vector<Include> all_includes() {
   const std::regex directive(R"(^\s*#\s*include\s*[<"]([^>"]+)[>"])");
   std::vector<Include> found;
   for (const char* top : {"daemon", "cli"}) {
+    if (!fs::exists(root / top)) continue;
     for (const auto& entry : fs::recursive_directory_iterator(root / top)) {
       const auto extension = entry.path().extension();
       if (extension != ".cc" && extension != ".h") continue;

@@ -1,0 +1,208 @@
+#include "base/posix_file.h"
+
+#include <fcntl.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <charconv>
+#include <optional>
+#include <string_view>
+
+#include "base/system_error.h"
+#include "base/text.h"
+
+namespace everytake {
+namespace {
+
+// Below this a file is written through the cache: its reservation and its detour would cost more than they save.
+constexpr std::uint64_t kSmall = 1 << 20;
+// How much of a buffered file may wait in memory: enough to keep a disk busy, little enough to see errors early.
+constexpr std::uint64_t kMostDirty = 64 << 20;
+// The kernel's count may miss what it read ahead for another file (measured: never more than 1 %).
+constexpr double kShareFromDevice = 0.98;
+
+// Linux 6.5: what of a file is in the cache. Debian 12's headers do not have it yet.
+constexpr long kCachestat = 451;
+struct CachestatRange {
+  std::uint64_t offset, length;
+};
+struct Cachestat {
+  std::uint64_t cached, dirty, writeback, evicted, recently_evicted;
+};
+
+tl::unexpected<Error> failed(const Path& path, const char* doing) {
+  const int number = errno;
+  return tl::unexpected(system_error(shown(path.string()) + ": can't " + doing, number));
+}
+
+std::optional<Cachestat> cache_of(int fd) {
+  CachestatRange whole{0, 0};
+  Cachestat state{};
+  if (::syscall(kCachestat, fd, &whole, &state, 0) != 0) return std::nullopt;
+  return state;
+}
+
+// proc(5), /proc/thread-self/io: bytes this thread caused to be fetched from the storage layer.
+std::optional<std::uint64_t> bytes_from_device() {
+  thread_local const Descriptor io(::open("/proc/thread-self/io", O_RDONLY | O_CLOEXEC));
+  char text[512];
+  const ssize_t length = ::pread(io.get(), text, sizeof text, 0);
+  if (length <= 0) return std::nullopt;
+  const std::string_view view(text, static_cast<std::size_t>(length));
+  constexpr std::string_view kField = "\nread_bytes: ";
+  const auto at = view.find(kField);
+  if (at == std::string_view::npos) return std::nullopt;
+  std::uint64_t value = 0;
+  std::from_chars(view.data() + at + kField.size(), view.data() + view.size(), value);
+  return value;
+}
+
+bool set_direct(int fd, bool on) {
+  const int flags = ::fcntl(fd, F_GETFL);
+  return flags >= 0 && ::fcntl(fd, F_SETFL, on ? flags | O_DIRECT : flags & ~O_DIRECT) == 0;
+}
+
+bool aligned(std::span<const std::byte> bytes) {
+  return reinterpret_cast<std::uintptr_t>(bytes.data()) % kBlockAlign == 0;
+}
+
+}  // namespace
+
+Result<std::unique_ptr<ReadFile>> PosixReadFile::over(Descriptor fd, const Path& path, Cache cache) {
+  std::unique_ptr<PosixReadFile> file(new PosixReadFile(std::move(fd), path));
+  struct stat status {};
+  if (::fstat(file->fd_.get(), &status) != 0) return failed(path, "look at it");
+  if (!S_ISREG(status.st_mode)) return fail(Code::invalid, shown(path.string()) + ": is no regular file");
+  file->on_disk_ = static_cast<std::uint64_t>(status.st_blocks) * 512;
+  if (cache == Cache::avoid)
+    file->leave_cache();
+  else
+    ::posix_fadvise(file->fd_.get(), 0, 0, POSIX_FADV_SEQUENTIAL);
+  return file;
+}
+
+// Neither step proves anything by itself: another process may map the file, and a filesystem may take O_DIRECT and
+// answer from memory all the same. What was achieved is measured, and evidence() tells.
+void PosixReadFile::leave_cache() {
+  auto state = cache_of(fd_.get());
+  if (state && (state->dirty || state->writeback)) ::fsync(fd_.get());  // only clean pages can be dropped
+  ::posix_fadvise(fd_.get(), 0, 0, POSIX_FADV_DONTNEED);
+  state = cache_of(fd_.get());
+  cache_was_empty_ = state && state->cached == 0;
+  direct_ = set_direct(fd_.get(), true);
+}
+
+Result<std::size_t> PosixReadFile::read_some(std::span<std::byte> buffer, std::uint64_t offset) {
+  for (;;) {
+    const ssize_t count = ::pread(fd_.get(), buffer.data(), buffer.size(), static_cast<off_t>(offset));
+    if (count >= 0) return static_cast<std::size_t>(count);
+    if (errno == EINTR) continue;
+    if (errno == EINVAL && direct_ && set_direct(fd_.get(), false)) {
+      direct_ = false;  // took the flag and refuses the read: unaligned, or not for this file
+      continue;
+    }
+    return failed(path_, "read it");
+  }
+}
+
+Result<std::size_t> PosixReadFile::read(std::span<std::byte> buffer, std::uint64_t offset) {
+  const auto before = bytes_from_device();
+  std::size_t total = 0;
+  while (total < buffer.size()) {
+    const std::size_t count = TRY(read_some(buffer.subspan(total), offset + total));
+    total += count;
+    if (count == 0 || (direct_ && count % kBlockAlign != 0)) break;  // the end
+  }
+  const auto after = bytes_from_device();
+  if (before && after) from_device_ += *after - *before;
+  read_ += total;
+  return total;
+}
+
+Result<FileStat> PosixReadFile::stat() const {
+  struct stat status {};
+  if (::fstat(fd_.get(), &status) != 0) return failed(path_, "look at it");
+  return file_stat(status);
+}
+
+Evidence PosixReadFile::evidence() const {
+  if (read_ == 0) return Evidence::direct;  // nothing was read that could have come from elsewhere
+  const auto must = static_cast<double>(std::min(read_, on_disk_)) * kShareFromDevice;
+  if (on_disk_ > 0 && static_cast<double>(from_device_) >= must) return Evidence::direct;
+  return cache_was_empty_ ? Evidence::dropped : Evidence::cached;
+}
+
+Result<std::unique_ptr<WriteFile>> PosixWriteFile::over(Descriptor fd, const Path& path, std::uint64_t expected_size) {
+  std::unique_ptr<PosixWriteFile> file(new PosixWriteFile(std::move(fd), path));
+  if (expected_size >= kSmall) {
+    // Never posix_fallocate: where the filesystem can't reserve, it would write the whole file once.
+    if (::fallocate(file->fd_.get(), FALLOC_FL_KEEP_SIZE, 0, static_cast<off_t>(expected_size)) != 0 &&
+        (errno == ENOSPC || errno == EDQUOT || errno == EFBIG))
+      return failed(path, "make room for it");
+    file->direct_ = set_direct(file->fd_.get(), true);
+  }
+  return file;
+}
+
+Result<void> PosixWriteFile::write_all(std::span<const std::byte> bytes) {
+  while (!bytes.empty()) {
+    const ssize_t count = ::write(fd_.get(), bytes.data(), bytes.size());
+    if (count > 0) {
+      bytes = bytes.subspan(static_cast<std::size_t>(count));
+      written_ += static_cast<std::uint64_t>(count);
+      if (direct_ && count % static_cast<ssize_t>(kBlockAlign) != 0) direct_ = !set_direct(fd_.get(), false);
+      continue;
+    }
+    if (count == 0) return fail(Code::io, shown(path_.string()) + ": the disk takes no more bytes");
+    if (errno == EINTR) continue;
+    if (errno == EINVAL && direct_ && set_direct(fd_.get(), false)) {
+      direct_ = false;
+      continue;
+    }
+    return failed(path_, "write it");
+  }
+  return {};
+}
+
+Result<void> PosixWriteFile::append(std::span<const std::byte> bytes) {
+  const std::size_t whole = direct_ && aligned(bytes) ? bytes.size() - bytes.size() % kBlockAlign : 0;
+  if (whole > 0) TRY(write_all(bytes.first(whole)));
+  if (whole == bytes.size()) return {};
+  if (direct_) direct_ = !set_direct(fd_.get(), false);  // the last bytes fill no block
+  TRY(write_all(bytes.subspan(whole)));
+  return start_writeback();
+}
+
+// Keeps a buffered file from filling memory, and lets its errors show while they still help.
+Result<void> PosixWriteFile::start_writeback() {
+  if (written_ - handed_to_disk_ < kMostDirty) return {};
+  constexpr unsigned kWait = SYNC_FILE_RANGE_WAIT_BEFORE | SYNC_FILE_RANGE_WRITE | SYNC_FILE_RANGE_WAIT_AFTER;
+  if (::sync_file_range(fd_.get(), static_cast<off64_t>(handed_to_disk_),
+                        static_cast<off64_t>(written_ - handed_to_disk_), kWait) != 0 &&
+      errno != ESPIPE && errno != EINVAL && errno != ENOSYS)
+    return failed(path_, "write it");
+  handed_to_disk_ = written_;
+  return {};
+}
+
+Result<void> PosixWriteFile::set_mtime(FileTime mtime) {
+  const auto whole = std::chrono::floor<std::chrono::seconds>(mtime);
+  const timespec time{whole.time_since_epoch().count(), (mtime - whole).count()};
+  const timespec times[2] = {time, time};
+  if (::futimens(fd_.get(), times) != 0) return failed(path_, "set its time");
+  return {};
+}
+
+Result<void> PosixWriteFile::sync() {
+  if (::fsync(fd_.get()) != 0) return failed(path_, "make it durable");
+  return {};
+}
+
+Result<void> PosixWriteFile::close() {
+  if (::close(fd_.release()) != 0 && errno != EINTR) return failed(path_, "close it");
+  return {};
+}
+
+}  // namespace everytake

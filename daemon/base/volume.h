@@ -1,0 +1,11 @@
+// What lies beneath a folder: its filesystem and the disk that holds it.
+#pragma once
+
+#include "base/fs.h"
+
+namespace everytake {
+
+// Of the filesystem that the open folder `folder` is on. What the system does not tell stays empty.
+Result<Volume> volume_of(int folder);
+
+}  // namespace everytake

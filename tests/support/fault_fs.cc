@@ -1,0 +1,163 @@
+#include "support/fault_fs.h"
+
+#include <cstring>
+
+namespace everytake::test {
+namespace {
+
+class FaultReadFile final : public ReadFile {
+ public:
+  FaultReadFile(const FaultFs& fs, Path path, std::unique_ptr<ReadFile> inner)
+      : fs_(fs), path_(std::move(path)), inner_(std::move(inner)) {}
+
+  Result<std::size_t> read(std::span<std::byte> buffer, std::uint64_t offset) override {
+    auto met = fs_.meet("read", path_);
+    if (met.error) return tl::unexpected(*met.error);
+    const auto count = TRY(inner_->read(buffer, offset));
+    if (met.flip && count > 0) buffer[count / 2] ^= std::byte{1};
+    return count;
+  }
+  Result<FileStat> stat() const override {
+    if (auto met = fs_.meet("fstat", path_); met.error) return tl::unexpected(*met.error);
+    return inner_->stat();
+  }
+  Evidence evidence() const override { return inner_->evidence(); }
+
+ private:
+  const FaultFs& fs_;
+  const Path path_;
+  const std::unique_ptr<ReadFile> inner_;
+};
+
+class FaultWriteFile final : public WriteFile {
+ public:
+  FaultWriteFile(const FaultFs& fs, Path path, std::unique_ptr<WriteFile> inner)
+      : fs_(fs), path_(std::move(path)), inner_(std::move(inner)) {}
+
+  Result<void> append(std::span<const std::byte> bytes) override {
+    auto met = fs_.meet("append", path_);
+    if (met.error) return tl::unexpected(*met.error);
+    if (!met.flip || bytes.empty()) return inner_->append(bytes);
+    std::vector<std::byte> changed(bytes.begin(), bytes.end());
+    changed[changed.size() / 2] ^= std::byte{1};
+    return inner_->append(changed);
+  }
+  Result<void> set_mtime(FileTime mtime) override {
+    if (auto met = fs_.meet("set_mtime", path_); met.error) return tl::unexpected(*met.error);
+    return inner_->set_mtime(mtime);
+  }
+  Result<void> sync() override {
+    if (auto met = fs_.meet("sync", path_); met.error) return tl::unexpected(*met.error);
+    return inner_->sync();
+  }
+  Result<void> close() override {
+    if (auto met = fs_.meet("close", path_); met.error) return tl::unexpected(*met.error);
+    return inner_->close();
+  }
+
+ private:
+  const FaultFs& fs_;
+  const Path path_;
+  const std::unique_ptr<WriteFile> inner_;
+};
+
+}  // namespace
+
+void FaultFs::fail_at(std::string operation, Code code, Then then) {
+  MutexLock lock(mu_);
+  fail_operation_ = std::move(operation);
+  code_ = code;
+  then_ = then;
+}
+
+void FaultFs::flip_at(std::string operation) {
+  MutexLock lock(mu_);
+  flip_operation_ = std::move(operation);
+}
+
+std::vector<std::string> FaultFs::operations() const {
+  MutexLock lock(mu_);
+  return {seen_.begin(), seen_.end()};
+}
+
+bool FaultFs::hit() const {
+  MutexLock lock(mu_);
+  return hit_;
+}
+
+FaultFs::Met FaultFs::meet(const std::string& kind, const Path& path) const {
+  MutexLock lock(mu_);
+  const std::string what = kind + " " + path.string();
+  const std::string name = what + " #" + std::to_string(++counts_[what]);
+  seen_.insert(name);
+  Met met;
+  if (name == fail_operation_) {
+    hit_ = true;
+    dead_ = then_ == Then::dead;
+    met.error = Error{code_, name + ": injected", 0};
+  } else if (dead_) {
+    met.error = Error{Code::gone, name + ": the power is cut", 0};
+  } else if (name == flip_operation_) {
+    hit_ = met.flip = true;
+  }
+  return met;
+}
+
+Result<void> FaultFs::checked(const std::string& kind, const Path& path) const {
+  if (auto met = meet(kind, path); met.error) return tl::unexpected(*met.error);
+  return {};
+}
+
+Result<FileStat> FaultFs::stat(const Path& path) const {
+  TRY(checked("stat", path));
+  return inner_.stat(path);
+}
+
+Result<std::vector<DirEntry>> FaultFs::list(const Path& folder) const {
+  TRY(checked("list", folder));
+  return inner_.list(folder);
+}
+
+Result<std::unique_ptr<ReadFile>> FaultFs::open(const Path& path, Cache cache) const {
+  TRY(checked("open", path));
+  auto file = TRY(inner_.open(path, cache));
+  return std::make_unique<FaultReadFile>(*this, path, std::move(file));
+}
+
+Result<Volume> FaultFs::volume() const {
+  TRY(checked("volume", ""));
+  return inner_.volume();
+}
+
+Result<std::unique_ptr<WriteFile>> FaultFs::create(const Path& path, std::uint64_t expected_size) {
+  TRY(checked("create", path));
+  auto file = TRY(inner_.create(path, expected_size));
+  return std::make_unique<FaultWriteFile>(*this, path, std::move(file));
+}
+
+Result<void> FaultFs::make_folder(const Path& path) {
+  TRY(checked("make_folder", path));
+  return inner_.make_folder(path);
+}
+
+Result<void> FaultFs::rename_new(const Path& from, const Path& to) {
+  TRY(checked("rename", to));
+  return inner_.rename_new(from, to);
+}
+
+Result<void> FaultFs::remove(const Path& path) {
+  TRY(checked("remove", path));
+  return inner_.remove(path);
+}
+
+Result<void> FaultFs::sync_folder(const Path& path) {
+  TRY(checked("sync_folder", path));
+  return inner_.sync_folder(path);
+}
+
+Result<void> FaultFs::sync_all() {
+  TRY(checked("sync_all", ""));
+  return inner_.sync_all();
+}
+
+}  // namespace everytake::test
