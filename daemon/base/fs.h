@@ -101,10 +101,11 @@ class Fs : public ReadFs {
   virtual Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) = 0;
   virtual Result<void> make_folder(const Path& path) = 0;                 // one level; `exists` when it is there
   virtual Result<void> rename_new(const Path& from, const Path& to) = 0;  // `exists` when `to` is taken; never replaces
+  virtual Result<void> replace(const Path& from, const Path& to) = 0;     // for our own notes beside the copies only
   virtual Result<void> remove(const Path& path) = 0;                      // a file
   virtual Result<void> sync_folder(const Path& path) = 0;                 // its names become durable
-  // Every byte and name written so far becomes durable. `unsupported` where an error could go unseen.
-  virtual Result<void> sync_all() = 0;
+  virtual Result<void> sync_all() = 0;         // every byte and name written so far becomes durable
+  virtual bool tells_sync_errors() const = 0;  // whether sync_all() would say so if it failed
 };
 
 }  // namespace everytake

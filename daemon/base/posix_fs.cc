@@ -184,6 +184,14 @@ Result<void> PosixFs::rename_new(const Path& from, const Path& to) {
   return failed(to, "take its name");
 }
 
+Result<void> PosixFs::replace(const Path& from, const Path& to) {
+  const auto from_folder = TRY(open_parent(from));
+  const auto to_folder = TRY(open_parent(to));
+  if (::renameat(from_folder.get(), from.filename().c_str(), to_folder.get(), to.filename().c_str()) != 0)
+    return failed(to, "replace it");
+  return {};
+}
+
 Result<void> PosixFs::remove(const Path& path) {
   const auto parent = TRY(open_parent(path));
   if (::unlinkat(parent.get(), path.filename().c_str(), 0) != 0) return failed(path, "remove it");
@@ -199,12 +207,13 @@ Result<void> PosixFs::sync_folder(const Path& path) {
 }
 
 Result<void> PosixFs::sync_all() {
-  struct statfs status {};
-  if (::fstatfs(root_.get(), &status) != 0) return failed("", "ask the filesystem about itself");
-  if (status.f_type == FUSE_SUPER_MAGIC)
-    return fail(Code::unsupported, "this filesystem does not say whether everything was synced");
   if (::syncfs(root_.get()) != 0) return failed("", "make everything durable");
   return {};
+}
+
+bool PosixFs::tells_sync_errors() const {
+  struct statfs status {};
+  return ::fstatfs(root_.get(), &status) == 0 && status.f_type != FUSE_SUPER_MAGIC;
 }
 
 }  // namespace everytake

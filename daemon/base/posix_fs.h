@@ -34,9 +34,11 @@ class PosixFs final : public Fs {
   Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) override;
   Result<void> make_folder(const Path& path) override;
   Result<void> rename_new(const Path& from, const Path& to) override;
+  Result<void> replace(const Path& from, const Path& to) override;
   Result<void> remove(const Path& path) override;
   Result<void> sync_folder(const Path& path) override;
   Result<void> sync_all() override;
+  bool tells_sync_errors() const override;
 
  private:
   explicit PosixFs(Descriptor root) : root_(std::move(root)) {}

@@ -1,6 +1,7 @@
 // Shared state: a mutex clang can check, and the bounded queue between two threads.
 #pragma once
 
+#include <chrono>
 #include <condition_variable>
 #include <deque>
 #include <mutex>
@@ -45,6 +46,9 @@ class CondVar {
  public:
   // Call in a loop that looks at the condition: wake-ups may be spurious.
   void wait(Mutex& mutex) REQUIRES(mutex) { condition_.wait(mutex); }
+  void wait_until(Mutex& mutex, std::chrono::steady_clock::time_point end) REQUIRES(mutex) {
+    condition_.wait_until(mutex, end);
+  }
   void notify_all() { condition_.notify_all(); }
 
  private:
@@ -76,6 +80,22 @@ class BoundedQueue {
     items_.pop_front();
     changed_.notify_all();
     return item;
+  }
+
+  // As pop(), but waits no longer than until `end`: then nullopt, and ended() tells the two apart.
+  std::optional<T> pop_until(std::chrono::steady_clock::time_point end) {
+    MutexLock lock(mu_);
+    while (!closed_ && items_.empty() && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
+    if (items_.empty()) return std::nullopt;
+    T item = std::move(items_.front());
+    items_.pop_front();
+    changed_.notify_all();
+    return item;
+  }
+
+  bool ended() {
+    MutexLock lock(mu_);
+    return closed_ && items_.empty();
   }
 
   void close() {

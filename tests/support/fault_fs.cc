@@ -145,6 +145,11 @@ Result<void> FaultFs::rename_new(const Path& from, const Path& to) {
   return inner_.rename_new(from, to);
 }
 
+Result<void> FaultFs::replace(const Path& from, const Path& to) {
+  TRY(checked("replace", to));
+  return inner_.replace(from, to);
+}
+
 Result<void> FaultFs::remove(const Path& path) {
   TRY(checked("remove", path));
   return inner_.remove(path);

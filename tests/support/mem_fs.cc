@@ -236,6 +236,15 @@ Result<void> MemFs::rename_new(const Path& from, const Path& to) {
   return {};
 }
 
+Result<void> MemFs::replace(const Path& from, const Path& to) {
+  MutexLock lock(mu_);
+  const auto node = find(from);
+  if (!node) return fail(Code::not_found, from.string() + ": no such file", ENOENT);
+  names_.erase(from.string());
+  names_[to.string()] = node;
+  return {};
+}
+
 Result<void> MemFs::remove(const Path& path) {
   MutexLock lock(mu_);
   if (!names_.erase(path.string())) return fail(Code::not_found, path.string() + ": no such file", ENOENT);

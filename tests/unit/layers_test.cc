@@ -74,7 +74,7 @@ TEST(Layers, OnlyOneFileKnowsAForeignLibrary) {
       {R"(^sqlite3\.h$)", R"(^daemon/catalogue/db\.(h|cc)$)"},
       {R"(^lib(av|sw)[a-z]+/)", R"(^daemon/media/av)"},
       {R"(^fftw3\.h$)", R"(^daemon/align/fft\.cc$)"},
-      {R"(^xxhash\.h$)", R"(^daemon/offload/hash\.cc$)"},
+      {R"(^(xxhash\.h$|nettle/))", R"(^daemon/offload/hash\.cc$)"},
       {R"(^boost/(beast|asio))", R"(^daemon/board/http)"},
       {R"(^toml\+\+/)", R"(^daemon/plan/)"},
       {R"(^pugixml\.hpp$)", R"(^daemon/media/sidecar\.cc$)"},

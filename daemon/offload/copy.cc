@@ -1,0 +1,159 @@
+#include "offload/copy.h"
+
+#include <fmt/format.h>
+
+#include <deque>
+#include <thread>
+
+#include "base/text.h"
+#include "offload/blocks.h"
+#include "offload/lane.h"
+
+namespace everytake {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr std::size_t kBlocks = 16;  // 64 MiB in all: the most that may be read and not yet written everywhere
+constexpr int kAttempts = 3;         // at reading one file
+constexpr std::size_t kWaitingEvents = 256;
+constexpr auto kTick = 200ms;
+
+std::string name_of(const CopyJob& job) {
+  return shown(job.source.path.string());
+}
+
+bool same_file(const FileStat& a, const FileStat& b) {
+  return a.size == b.size && a.mtime == b.mtime && a.ctime == b.ctime && a.inode == b.inode;
+}
+
+// Reads the card, one file after the other, and feeds the lanes.
+class Reader {
+ public:
+  Reader(const ReadFs& card, std::span<const CopyJob> jobs, std::deque<Lane>& lanes, CopyOptions options,
+         CopyProgress& progress, BoundedQueue<CopyEvent>& events, std::stop_token stop)
+      : card_(card), jobs_(jobs), lanes_(lanes), options_(options), progress_(progress), events_(events), stop_(stop) {}
+
+  // Fails only with what ends the card: `gone` or `cancelled`.
+  Result<void> run() {
+    std::vector<std::optional<Digest>> digests;
+    for (const auto& job : jobs_) digests.push_back(TRY(file(job)));
+    for (auto& lane : lanes_) lane.finish();
+    if (options_.read_twice)
+      for (std::size_t i = 0; i < jobs_.size(); ++i)
+        if (digests[i]) TRY(again(jobs_[i], *digests[i]));
+    return {};
+  }
+
+ private:
+  static bool ends_card(const Error& error) { return error.code == Code::gone || error.code == Code::cancelled; }
+
+  // One file to its lanes, tried anew when it can't be read or changes under the reading. nullopt: told and given up.
+  Result<std::optional<Digest>> file(const CopyJob& job) {
+    Result<Digest> digest = fail(Code::io, "not read");
+    bool trouble = false;
+    for (int attempt = 1; attempt <= kAttempts; ++attempt) {
+      for (const auto target : job.targets) lanes_[target].begin(job);
+      digest = once(job);
+      if (digest && trouble) digest = confirmed(job, *digest);
+      if (digest) break;
+      for (const auto target : job.targets) lanes_[target].abandon();
+      if (ends_card(digest.error())) return tl::unexpected(digest.error());
+      trouble = trouble || digest.error().code == Code::io;
+    }
+    if (digest)
+      for (const auto target : job.targets) lanes_[target].end(*digest);
+    events_.push(SourceReading{job.file, job.source, digest, trouble ? 2 : 1});
+    return digest ? std::optional(*digest) : std::nullopt;
+  }
+
+  // Every byte once, from before the first to after the last the same file.
+  Result<Digest> once(const CopyJob& job) {
+    const auto open = TRY(card_.open(job.source.path, Cache::avoid));
+    const auto before = TRY(open->stat());
+    if (before.size != job.source.size)
+      return fail(Code::invalid, name_of(job) + " has another size than when the card was listed");
+    Hasher hasher;
+    std::uint64_t offset = 0;
+    for (;;) {
+      if (stop_.stop_requested()) return fail(Code::cancelled, "stopped");
+      auto block = pool_.take();
+      auto count = open->read({block.get(), kBlockSize}, offset);
+      if (!count)
+        return tl::unexpected(within(fmt::format("{} at byte {}", name_of(job), offset), std::move(count.error())));
+      if (*count == 0) break;
+      hasher.update({block.get(), *count});
+      for (const auto target : job.targets) lanes_[target].block(block, *count);
+      offset += *count;
+      progress_.read += *count;
+      if (*count < kBlockSize) break;
+    }
+    if (offset != before.size || !same_file(before, TRY(open->stat())))
+      return fail(Code::invalid, name_of(job) + " changed while it was read");
+    return hasher.digest();
+  }
+
+  // A reading that came after a failed one counts only when a second, cold one agrees.
+  Result<Digest> confirmed(const CopyJob& job, const Digest& first) {
+    const auto second = TRY(hash_file(card_, job.source.path, Cache::avoid, stop_));
+    if (second.digest == first) return first;
+    return fail(Code::corrupt, name_of(job) + ": two readings of the card gave different bytes; try another reader");
+  }
+
+  Result<void> again(const CopyJob& job, const Digest& first) {
+    auto digest = confirmed(job, first);
+    if (!digest && ends_card(digest.error())) return tl::unexpected(digest.error());
+    events_.push(SourceReading{job.file, job.source, std::move(digest), 2});
+    return {};
+  }
+
+  const ReadFs& card_;
+  const std::span<const CopyJob> jobs_;
+  std::deque<Lane>& lanes_;
+  const CopyOptions options_;
+  CopyProgress& progress_;
+  BoundedQueue<CopyEvent>& events_;
+  const std::stop_token stop_;
+  BlockPool pool_{kBlocks};
+};
+
+Result<void> tell(CopyObserver& observer, const CopyEvent& event) {
+  if (const auto* reading = std::get_if<SourceReading>(&event)) return observer.source_read(*reading);
+  return observer.copies_stored(std::get<std::vector<StoredCopy>>(event));
+}
+
+}  // namespace
+
+Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
+                        CopyOptions options, CopyObserver& observer, std::stop_token stop) {
+  CopyProgress progress(targets.size());
+  BoundedQueue<CopyEvent> events(kWaitingEvents);
+  std::stop_source inner;  // also stopped by us, when nothing more can be recorded
+  const std::stop_callback forward(stop, [&] { inner.request_stop(); });
+
+  Result<void> read;
+  std::jthread work([&] {
+    std::deque<Lane> lanes;
+    Reader reader(card, jobs, lanes, options, progress, events, inner.get_token());
+    for (std::size_t i = 0; i < targets.size(); ++i)
+      lanes.emplace_back(i, targets[i], progress, events, inner.get_token());
+    read = reader.run();
+    lanes.clear();  // waits until all that was given is settled
+    events.close();
+  });
+
+  Result<void> recorded;
+  while (!events.ended()) {
+    const auto event = events.pop_until(std::chrono::steady_clock::now() + kTick);
+    if (event && recorded) recorded = tell(observer, *event);
+    if (!recorded) inner.request_stop();
+    observer.tick(progress);
+  }
+  work.join();
+  if (!recorded) return recorded;
+  if (!read) return read;
+  if (stop.stop_requested()) return fail(Code::cancelled, "stopped; the next run goes on from here");
+  return {};
+}
+
+}  // namespace everytake

@@ -1,0 +1,79 @@
+// The copying itself: one reading of the card, every destination written at once, each copy read back.
+//
+// The promise, for each file and destination: bytes synced → read back from the disk and equal → renamed without
+// replacing → folder synced → told to the observer, who records it. A file under its final name is what the card held.
+#pragma once
+
+#include <atomic>
+#include <memory>
+#include <span>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+#include "base/fs.h"
+#include "model.h"
+#include "offload/hash.h"
+
+namespace everytake {
+
+struct Target {
+  std::string name;
+  Fs* fs = nullptr;  // rooted at the destination's folder; outlives the copying
+};
+
+struct CopyJob {
+  FileId file;
+  CardFile source;
+  Path stored;                       // where each target keeps it
+  std::vector<std::size_t> targets;  // which of them need it; none when the card is only to be read again
+};
+
+struct SourceReading {
+  FileId file;
+  CardFile source;
+  Result<Digest> digest;  // `corrupt` when two readings differed
+  int readings = 1;       // how many whole readings gave this digest
+};
+
+struct StoredCopy {
+  FileId file;
+  std::size_t target = 0;
+  struct Proof {
+    FileStat stat;  // under its final name
+    Evidence evidence = Evidence::cached;
+  };
+  Result<Proof> proof;
+};
+
+// Bytes so far; written by the copying threads, read by whoever shows them.
+struct CopyProgress {
+  explicit CopyProgress(std::size_t targets) : written(targets), verified(targets) {}
+  std::atomic<std::uint64_t> read{0};
+  std::vector<std::atomic<std::uint64_t>> written, verified;
+};
+
+// Told on the thread that called copy_files(). An error from `source_read` or `copies_stored` ends the copying: what
+// can't be recorded must not be called verified.
+class CopyObserver {
+ public:
+  virtual ~CopyObserver() = default;
+  virtual Result<void> source_read(const SourceReading& reading) = 0;
+  virtual Result<void> copies_stored(std::span<const StoredCopy> copies) = 0;  // durable when this is called
+  virtual void tick(const CopyProgress& progress) = 0;                         // a few times a second
+};
+
+struct CopyOptions {
+  bool read_twice = false;  // read the card a second time, cold, and compare
+};
+
+// Copies `jobs` in order. A file that can't be read, or a destination that fails, is told to the observer and the rest
+// goes on. Fails with `gone` when the card goes away, `cancelled` when asked to stop (within a second; nothing is
+// lost, the next run goes on), or with the observer's error.
+Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
+                        CopyOptions options, CopyObserver& observer, std::stop_token stop);
+
+// The name a file has until it is verified: in the folder of its final name.
+Path part_name(const CopyJob& job);
+
+}  // namespace everytake

@@ -1,0 +1,109 @@
+#include "offload/hash.h"
+
+#include <nettle/sha2.h>
+#include <xxhash.h>
+
+#include <charconv>
+
+#include "base/text.h"
+#include "offload/blocks.h"
+
+namespace everytake {
+namespace {
+
+constexpr std::uint64_t kSample = 1 << 20;
+
+// Each thread that reads files has one block for it.
+std::span<std::byte> scratch() {
+  thread_local const OwnBlock block;
+  return block.bytes();
+}
+
+// Hands `sink` every byte of the file in order.
+template <class Sink>
+Result<std::uint64_t> read_through(ReadFile& file, std::stop_token stop, Sink sink) {
+  const auto buffer = scratch();
+  std::uint64_t offset = 0;
+  for (;;) {
+    if (stop.stop_requested()) return fail(Code::cancelled, "stopped while reading");
+    const std::size_t count = TRY(file.read(buffer, offset));
+    sink(buffer.first(count));
+    offset += count;
+    if (count < buffer.size()) return offset;
+  }
+}
+
+}  // namespace
+
+std::string Digest::hex() const {
+  return lower_hex({reinterpret_cast<const char*>(bytes.data()), bytes.size()});
+}
+
+std::optional<Digest> Digest::from_hex(std::string_view text) {
+  Digest digest;
+  if (text.size() != 2 * digest.bytes.size()) return std::nullopt;
+  for (std::size_t i = 0; i < digest.bytes.size(); ++i) {
+    const char* at = text.data() + 2 * i;
+    const auto [end, error] = std::from_chars(at, at + 2, digest.bytes[i], 16);
+    if (error != std::errc{} || end != at + 2) return std::nullopt;
+  }
+  return digest;
+}
+
+struct Hasher::State {
+  std::unique_ptr<XXH3_state_t, decltype(&XXH3_freeState)> xxh3{XXH3_createState(), &XXH3_freeState};
+};
+
+Hasher::Hasher() : state_(std::make_unique<State>()) {
+  XXH3_128bits_reset(state_->xxh3.get());
+}
+Hasher::~Hasher() = default;
+
+void Hasher::update(std::span<const std::byte> bytes) {
+  XXH3_128bits_update(state_->xxh3.get(), bytes.data(), bytes.size());
+}
+
+Digest Hasher::digest() const {
+  XXH128_canonical_t canonical;
+  XXH128_canonicalFromHash(&canonical, XXH3_128bits_digest(state_->xxh3.get()));
+  Digest digest;
+  std::copy(std::begin(canonical.digest), std::end(canonical.digest), digest.bytes.begin());
+  return digest;
+}
+
+Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop) {
+  const auto file = TRY(fs.open(path, cache));
+  Hasher hasher;
+  const auto bytes = TRY(read_through(*file, stop, [&](auto piece) { hasher.update(piece); }));
+  return Reading{hasher.digest(), bytes, file->evidence()};
+}
+
+Result<Digest> sample_of(const ReadFs& fs, const CardFile& file) {
+  const auto open = TRY(fs.open(file.path, Cache::avoid));
+  Hasher hasher;
+  const auto add = [&](std::uint64_t offset) -> Result<void> {
+    const auto piece = scratch().first(kSample);
+    hasher.update(piece.first(TRY(open->read(piece, offset))));
+    return {};
+  };
+  TRY(add(0));
+  if (file.size <= kSample) return hasher.digest();
+  // The last MiB, from a block's edge on so that a direct read can give it.
+  TRY(add((file.size - std::min(kSample, file.size - kSample)) / kBlockAlign * kBlockAlign));
+  if (file.size % kBlockAlign != 0 && file.size > 2 * kSample) TRY(add(file.size / kBlockAlign * kBlockAlign));
+  return hasher.digest();
+}
+
+Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_token stop) {
+  const auto file = TRY(fs.open(path, Cache::use));
+  sha256_ctx context;
+  sha256_init(&context);
+  TRY(read_through(*file, stop, [&](std::span<std::byte> piece) {
+    sha256_update(&context, piece.size(), reinterpret_cast<const std::uint8_t*>(piece.data()));
+  }));
+  std::array<std::uint8_t, SHA256_DIGEST_SIZE> digest{};
+  sha256_digest(&context, digest.size(), digest.data());
+  return lower_hex({reinterpret_cast<const char*>(digest.data()), digest.size()});
+}
+
+}  // namespace everytake

@@ -1,0 +1,55 @@
+// XXH3-128, as xxHash defines it and `xxhsum -H2` prints it; and SHA-256 (FIPS 180-4) for the names xxhsum can't take.
+#pragma once
+
+#include <array>
+#include <compare>
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <span>
+#include <stop_token>
+#include <string>
+#include <string_view>
+
+#include "base/fs.h"
+#include "model.h"
+
+namespace everytake {
+
+// 128 bits, most significant byte first.
+struct Digest {
+  std::array<std::uint8_t, 16> bytes{};
+  auto operator<=>(const Digest&) const = default;
+  std::string hex() const;  // 32 lower-case digits
+  static std::optional<Digest> from_hex(std::string_view text);
+};
+
+class Hasher {
+ public:
+  Hasher();
+  ~Hasher();
+  void update(std::span<const std::byte> bytes);
+  Digest digest() const;
+
+ private:
+  struct State;
+  const std::unique_ptr<State> state_;
+};
+
+// What came out of reading a whole file.
+struct Reading {
+  Digest digest;
+  std::uint64_t bytes = 0;
+  Evidence evidence = Evidence::cached;
+};
+
+// Reads a file to its end. `cancelled` when asked to stop. Nothing is told of its bytes but through `reading`.
+Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop);
+
+// Of a file's first and last MiB, or of all of it where it is shorter: enough to tell two recordings apart.
+Result<Digest> sample_of(const ReadFs& fs, const CardFile& file);
+
+// SHA-256 of a whole file as 64 lower-case digits.
+Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_token stop);
+
+}  // namespace everytake

@@ -1,0 +1,226 @@
+#include "offload/lane.h"
+
+#include <fmt/format.h>
+
+#include "base/text.h"
+
+namespace everytake {
+namespace {
+
+// Files up to this size are synced in groups: a sync each would cost a hundred times the copying (measured).
+constexpr std::uint64_t kSmallFile = std::uint64_t{1} << 20;
+constexpr std::size_t kGroupFiles = 500;
+constexpr std::uint64_t kGroupBytes = std::uint64_t{64} << 20;
+
+// Pieces that may wait for a destination. Blocks are counted by their pool; this bounds the small ones.
+constexpr std::size_t kWaitingPieces = 64;
+constexpr std::size_t kWaitingBatches = 4;
+
+// Errors after which nothing more will go to this destination.
+bool ends_destination(Code code) {
+  return code == Code::no_space || code == Code::gone || code == Code::denied;
+}
+
+}  // namespace
+
+Path part_name(const CopyJob& job) {
+  return job.stored.parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
+}
+
+Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
+           std::stop_token stop)
+    : index_(index),
+      target_(target),
+      progress_(progress),
+      events_(events),
+      stop_(std::move(stop)),
+      group_sync_(target.fs->tells_sync_errors()),
+      pieces_(kWaitingPieces),
+      batches_(kWaitingBatches),
+      writer_([this] { write_loop(); }),
+      verifier_([this] { verify_loop(); }) {}
+
+Lane::~Lane() {
+  finish();
+}
+
+void Lane::begin(const CopyJob& job) {
+  pieces_.push(Begin{&job});
+}
+void Lane::block(BlockPool::Block bytes, std::size_t size) {
+  pieces_.push(Bytes{std::move(bytes), size});
+}
+void Lane::end(const Digest& digest) {
+  pieces_.push(End{digest});
+}
+void Lane::abandon() {
+  pieces_.push(Abandon{});
+}
+void Lane::finish() {
+  pieces_.close();
+}
+
+void Lane::write_loop() {
+  while (auto piece = pieces_.pop()) {
+    if (const auto* begin = std::get_if<Begin>(&*piece)) {
+      start_file(*begin->job);
+    } else if (const auto* bytes = std::get_if<Bytes>(&*piece)) {
+      if (!part_) continue;
+      if (auto done = part_->append({bytes->block.get(), bytes->size}); !done) fail_file(done.error());
+      part_bytes_ += bytes->size;
+      progress_.written[index_] += bytes->size;
+    } else if (const auto* end = std::get_if<End>(&*piece)) {
+      finish_file(end->digest);
+    } else {
+      drop_part();
+    }
+  }
+  flush();
+  batches_.close();
+}
+
+void Lane::start_file(const CopyJob& job) {
+  job_ = &job;
+  part_bytes_ = 0;
+  found_ = false;
+  failed_ = lost_;
+  if (failed_) return;
+  if (auto opened = open_part(job); !opened) fail_file(opened.error());
+}
+
+Result<void> Lane::open_part(const CopyJob& job) {
+  TRY(ensure_folder(job.stored.parent_path()));
+  if (target_.fs->stat(job.stored)) {
+    found_ = true;
+    return {};
+  }
+  // A part from a run that was cut short: ours by its name, of no use without its hash.
+  const auto part = part_name(job);
+  if (auto removed = target_.fs->remove(part); !removed && removed.error().code != Code::not_found) return removed;
+  part_ = TRY(target_.fs->create(part, job.source.size));
+  return {};
+}
+
+Result<void> Lane::ensure_folder(const Path& folder) {
+  if (folder.empty() || folders_.count(folder.string())) return {};
+  TRY(ensure_folder(folder.parent_path()));
+  if (auto made = target_.fs->make_folder(folder); !made && made.error().code != Code::exists) return made;
+  TRY(target_.fs->sync_folder(folder.parent_path()));
+  folders_.insert(folder.string());
+  return {};
+}
+
+void Lane::fail_file(Error error) {
+  drop_part();
+  if (ends_destination(error.code)) lost_ = error;
+  failed_ = std::move(error);
+}
+
+void Lane::drop_part() {
+  if (!part_) return;
+  part_.reset();
+  (void)target_.fs->remove(part_name(*job_));  // if even that fails, the next run removes it
+}
+
+void Lane::finish_file(const Digest& digest) {
+  if (found_) {
+    batch_.push_back({job_, digest, true});
+    if (batch_.size() >= kGroupFiles) flush();
+    return;
+  }
+  const bool grouped = group_sync_ && part_bytes_ <= kSmallFile;
+  if (part_) {
+    // Refused by filesystems without such times or owners; the catalogue keeps the card's own.
+    (void)part_->set_mtime(job_->source.mtime);
+    auto done = grouped ? Result<void>{} : part_->sync();
+    if (done) done = part_->close();
+    if (!done) fail_file(done.error());
+  }
+  if (failed_) {
+    post({{job_->file, index_, tl::unexpected(*failed_)}});
+    return;
+  }
+  part_.reset();
+  unsynced_ = unsynced_ || grouped;
+  batch_.push_back({job_, digest, false});
+  batch_bytes_ += part_bytes_;
+  if (!grouped || batch_.size() >= kGroupFiles || batch_bytes_ >= kGroupBytes) flush();
+}
+
+// Makes the small files durable together and hands all of the group to the reading back.
+void Lane::flush() {
+  Batch batch = std::exchange(batch_, {});
+  batch_bytes_ = 0;
+  if (batch.empty() || stop_.stop_requested()) return;
+  const bool small = std::exchange(unsynced_, false);
+  if (auto synced = small ? target_.fs->sync_all() : Result<void>{}; !synced) {
+    // Which of them are lost is not said: all count as lost, and none may be tried again without its bytes.
+    std::vector<StoredCopy> failed;
+    for (const auto& written : batch) {
+      if (!written.found) (void)target_.fs->remove(part_name(*written.job));
+      failed.push_back({written.job->file, index_, tl::unexpected(synced.error())});
+    }
+    if (ends_destination(synced.error().code)) lost_ = synced.error();
+    post(std::move(failed));
+    return;
+  }
+  batches_.push(std::move(batch));
+}
+
+void Lane::verify_loop() {
+  while (auto batch = batches_.pop()) {
+    if (stop_.stop_requested()) continue;
+    post(settle(*batch));
+  }
+}
+
+void Lane::post(std::vector<StoredCopy> copies) {
+  if (!copies.empty()) events_.push(std::move(copies));
+}
+
+Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
+  const auto where = written.found ? written.job->stored : part_name(*written.job);
+  const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_));
+  progress_.verified[index_] += reading.bytes;
+  if (reading.digest == written.digest) return StoredCopy::Proof{{}, reading.evidence};
+  if (written.found)
+    return fail(Code::exists, shown(written.job->stored.string()) + " is there already with other bytes; it is kept");
+  (void)target_.fs->remove(where);
+  return fail(Code::corrupt, shown(written.job->stored.string()) + ": what was read back is not what the card held");
+}
+
+Result<void> Lane::take_final_name(const Written& written) {
+  if (written.found) return {};
+  return target_.fs->rename_new(part_name(*written.job), written.job->stored);
+}
+
+// Reads the group back, gives the equal ones their final names, and syncs each folder once.
+std::vector<StoredCopy> Lane::settle(const Batch& batch) {
+  std::vector<StoredCopy> copies;
+  std::map<std::string, Result<void>> folders;
+  for (const auto& written : batch) {
+    auto proof = read_back(written);
+    if (!proof && proof.error().code == Code::cancelled) return {};
+    if (proof)
+      if (auto named = take_final_name(written); !named) proof = tl::unexpected(named.error());
+    if (proof) folders.emplace(written.job->stored.parent_path().string(), Result<void>{});
+    copies.push_back({written.job->file, index_, std::move(proof)});
+  }
+  for (auto& [folder, synced] : folders) synced = target_.fs->sync_folder(folder);
+  for (std::size_t i = 0; i < batch.size(); ++i) {
+    auto& proof = copies[i].proof;
+    if (!proof) continue;
+    const auto& stored = batch[i].job->stored;
+    const auto& synced = folders.at(stored.parent_path().string());
+    const auto stat = target_.fs->stat(stored);
+    if (!synced)
+      proof = tl::unexpected(synced.error());
+    else if (!stat)
+      proof = tl::unexpected(stat.error());
+    else
+      proof->stat = *stat;
+  }
+  return copies;
+}
+
+}  // namespace everytake

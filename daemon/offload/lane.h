@@ -1,0 +1,98 @@
+// One destination's side of the copying: a thread that writes and a thread that reads back.
+#pragma once
+
+#include <deque>
+#include <map>
+#include <set>
+#include <stop_token>
+#include <thread>
+#include <variant>
+
+#include "offload/blocks.h"
+#include "offload/copy.h"
+
+namespace everytake {
+
+// What the lanes and the reader tell copy_files().
+using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
+
+class Lane {
+ public:
+  // `target`, `progress`, `events` and whatever blocks come from outlive the lane.
+  Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
+       std::stop_token stop);
+  ~Lane();  // waits for both threads; end() first
+
+  // For the reader's thread, in the order begin, block …, end or abandon. They wait while the lane is busy.
+  void begin(const CopyJob& job);
+  void block(BlockPool::Block bytes, std::size_t size);
+  void end(const Digest& digest);
+  void abandon();  // the file can't be read: what was written of it is removed
+  void finish();   // no more files; what was given is completed
+
+ private:
+  struct Begin {
+    const CopyJob* job;
+  };
+  struct Bytes {
+    BlockPool::Block block;
+    std::size_t size;
+  };
+  struct End {
+    Digest digest;
+  };
+  struct Abandon {};
+  using Piece = std::variant<Begin, Bytes, End, Abandon>;
+
+  // A file whose bytes wait to be read back.
+  struct Written {
+    const CopyJob* job;
+    Digest digest;
+    bool found = false;  // it stood under its final name already: compare, don't copy
+  };
+  using Batch = std::vector<Written>;
+
+  // -- the writing thread --
+  void write_loop();
+  void start_file(const CopyJob& job);
+  Result<void> open_part(const CopyJob& job);
+  void finish_file(const Digest& digest);
+  void drop_part();
+  void fail_file(Error error);
+  Result<void> ensure_folder(const Path& folder);
+  void flush();
+
+  // -- the verifying thread --
+  void verify_loop();
+  Result<StoredCopy::Proof> read_back(const Written& written);
+  std::vector<StoredCopy> settle(const Batch& batch);
+  Result<void> take_final_name(const Written& written);
+  void post(std::vector<StoredCopy> copies);
+
+  const std::size_t index_;
+  const Target& target_;
+  CopyProgress& progress_;
+  BoundedQueue<CopyEvent>& events_;
+  const std::stop_token stop_;
+  const bool group_sync_;  // one sync for many small files
+
+  BoundedQueue<Piece> pieces_;
+  BoundedQueue<Batch> batches_;
+
+  // Used by the writing thread only.
+  const CopyJob* job_ = nullptr;
+  std::unique_ptr<WriteFile> part_;
+  std::uint64_t part_bytes_ = 0;
+  bool found_ = false;
+  std::optional<Error> failed_;  // what stopped the file being written
+  std::optional<Error> lost_;    // what stopped this destination
+  Batch batch_;
+  std::uint64_t batch_bytes_ = 0;
+  bool unsynced_ = false;          // some of the group was not synced by itself
+  std::set<std::string> folders_;  // known to be there and durable
+
+  std::jthread writer_;
+  std::jthread verifier_;
+};
+
+}  // namespace everytake

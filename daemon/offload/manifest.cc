@@ -1,0 +1,61 @@
+#include "offload/manifest.h"
+
+#include <algorithm>
+
+namespace everytake {
+namespace {
+
+Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
+  const Path part = path.string() + ".everytake-part";
+  if (auto gone = fs.remove(part); !gone && gone.error().code != Code::not_found) return gone;
+  const auto file = TRY(fs.create(part, text.size()));
+  TRY(file->append(std::as_bytes(std::span(text))));
+  TRY(file->sync());
+  TRY(file->close());
+  TRY(fs.replace(part, path));
+  return fs.sync_folder(path.parent_path());
+}
+
+}  // namespace
+
+bool needs_sha256(const Path& path) {
+  return path.string().find_first_of("\n\r") != std::string::npos;
+}
+
+std::string xxh128_manifest(std::vector<ManifestLine> lines) {
+  std::sort(lines.begin(), lines.end(), [](const auto& a, const auto& b) { return a.path.string() < b.path.string(); });
+  std::string text;
+  for (const auto& line : lines)
+    if (!needs_sha256(line.path)) text += line.digest.hex() + "  " + line.path.string() + "\n";
+  return text;
+}
+
+std::string sha256_line(const Path& path, const std::string& sha256_hex) {
+  std::string name;
+  for (const char c : path.string()) {
+    if (c == '\n')
+      name += "\\n";
+    else if (c == '\r')
+      name += "\\r";
+    else if (c == '\\')
+      name += "\\\\";
+    else
+      name += c;
+  }
+  return "\\" + sha256_hex + "  " + name + "\n";
+}
+
+Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll,
+                             const std::vector<ManifestLine>& lines, std::stop_token stop) {
+  std::vector<std::string> odd;
+  for (const auto& line : lines)
+    if (needs_sha256(line.path))
+      odd.push_back(sha256_line(line.path, TRY(sha256_file(fs, folder / roll / line.path, stop))));
+  std::sort(odd.begin(), odd.end());
+  std::string odd_text;
+  for (const auto& line : odd) odd_text += line;
+  if (!odd_text.empty()) TRY(write_note(fs, folder / (roll + ".sha256"), odd_text));
+  return write_note(fs, folder / (roll + ".xxh128"), xxh128_manifest(lines));
+}
+
+}  // namespace everytake

@@ -1,0 +1,33 @@
+// The list of digests beside a roll that general tools can check.
+#pragma once
+
+#include <stop_token>
+#include <string>
+#include <vector>
+
+#include "base/fs.h"
+#include "offload/hash.h"
+
+namespace everytake {
+
+struct ManifestLine {
+  Path path;  // relative to the roll's folder
+  Digest digest;
+};
+
+// Lines for `xxhsum -c --strict`, sorted by the bytes of their paths; names holding LF or CR are left out.
+std::string xxh128_manifest(std::vector<ManifestLine> lines);
+
+// Whether xxhsum's line format can't carry this name.
+bool needs_sha256(const Path& path);
+
+// One line as `sha256sum -c --strict` reads it: LF, CR and backslash escaped, with a backslash before the line
+// (GNU coreutils manual, "md5sum invocation").
+std::string sha256_line(const Path& path, const std::string& sha256_hex);
+
+// Writes `<roll>.xxh128`, and `<roll>.sha256` where a name needs it, into `folder` of `fs`. Replaces those of before,
+// durably: after a power cut the old or the new one is there, whole. `lines` are verified copies in `folder/<roll>`.
+Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll,
+                             const std::vector<ManifestLine>& lines, std::stop_token stop);
+
+}  // namespace everytake
