@@ -5,6 +5,7 @@ CREATE TABLE roll (
   id         INTEGER PRIMARY KEY,
   name       TEXT NOT NULL UNIQUE,           -- 'R001'
   opened_at  INTEGER NOT NULL,               -- microseconds since 1970, UTC; so are all *_at
+  card       TEXT NOT NULL,                  -- names the card: its filesystem and the folder in it; a hint, no proof
   card_root  BLOB NOT NULL,                  -- where it was mounted
   card_label TEXT NOT NULL,
   card_uuid  TEXT NOT NULL,                  -- of its filesystem; '' where it has none
@@ -22,6 +23,7 @@ CREATE TABLE file (
   digest   BLOB,                             -- XXH3-128 of all of it; NULL until it was read to its end
   readings INTEGER NOT NULL DEFAULT 0,       -- whole readings of the card that gave this digest
   suspect  TEXT,                             -- what went wrong while reading it; NULL once read well
+  seen_at  INTEGER NOT NULL,                 -- when an offload last saw it on the card: one time for a whole listing
   UNIQUE (roll_id, path)
 ) STRICT;
 
