@@ -36,7 +36,7 @@ class Reader {
 
   // Fails only with what ends the card: `gone` or `cancelled`.
   Result<void> run() {
-    std::vector<std::optional<Digest>> digests;
+    std::vector<std::optional<Digests>> digests;
     for (const auto& job : jobs_) digests.push_back(TRY(file(job)));
     for (auto& lane : lanes_) lane.finish();
     if (options_.read_twice)
@@ -46,34 +46,37 @@ class Reader {
   }
 
  private:
+  using Digests = SourceReading::Digests;
   static bool ends_card(const Error& error) { return error.code == Code::gone || error.code == Code::cancelled; }
 
   // One file to its lanes, tried anew when it can't be read or changes under the reading. nullopt: told and given up.
-  Result<std::optional<Digest>> file(const CopyJob& job) {
-    Result<Digest> digest = fail(Code::io, "not read");
+  Result<std::optional<Digests>> file(const CopyJob& job) {
+    Result<Digests> digests = fail(Code::io, "not read");
     bool trouble = false;
     for (int attempt = 1; attempt <= kAttempts; ++attempt) {
       for (const auto target : job.targets) lanes_[target].begin(job);
-      digest = once(job);
-      if (digest && trouble) digest = confirmed(job, *digest);
-      if (digest) break;
+      digests = once(job);
+      if (digests && trouble) digests = confirmed(job, *digests);
+      if (digests) break;
       for (const auto target : job.targets) lanes_[target].abandon();
-      if (ends_card(digest.error())) return tl::unexpected(digest.error());
-      trouble = trouble || digest.error().code == Code::io;
+      if (ends_card(digests.error())) return tl::unexpected(digests.error());
+      trouble = trouble || digests.error().code == Code::io;
     }
-    if (digest)
-      for (const auto target : job.targets) lanes_[target].end(*digest);
-    events_.push(SourceReading{job.file, job.source, digest, trouble ? 2 : 1});
-    return digest ? std::optional(*digest) : std::nullopt;
+    // Told before the lanes can tell of their copies: a copy's row needs its file's digest.
+    events_.push(SourceReading{job.file, job.source, digests, trouble ? 2 : 1});
+    if (!digests) return std::optional<Digests>();
+    for (const auto target : job.targets) lanes_[target].end(digests->whole);
+    return std::optional(*digests);
   }
 
   // Every byte once, from before the first to after the last the same file.
-  Result<Digest> once(const CopyJob& job) {
+  Result<Digests> once(const CopyJob& job) {
     const auto open = TRY(card_.open(job.source.path, Cache::avoid));
     const auto before = TRY(open->stat());
     if (before.size != job.source.size)
       return fail(Code::invalid, name_of(job) + " has another size than when the card was listed");
     Hasher hasher;
+    Sampler sampler(before.size);
     std::uint64_t offset = 0;
     for (;;) {
       if (stop_.stop_requested()) return fail(Code::cancelled, "stopped");
@@ -83,6 +86,7 @@ class Reader {
         return tl::unexpected(within(fmt::format("{} at byte {}", name_of(job), offset), std::move(count.error())));
       if (*count == 0) break;
       hasher.update({block.get(), *count});
+      sampler.update({block.get(), *count}, offset);
       for (const auto target : job.targets) lanes_[target].block(block, *count);
       offset += *count;
       progress_.read += *count;
@@ -90,20 +94,20 @@ class Reader {
     }
     if (offset != before.size || !same_file(before, TRY(open->stat())))
       return fail(Code::invalid, name_of(job) + " changed while it was read");
-    return hasher.digest();
+    return Digests{hasher.digest(), sampler.digest()};
   }
 
   // A reading that came after a failed one counts only when a second, cold one agrees.
-  Result<Digest> confirmed(const CopyJob& job, const Digest& first) {
+  Result<Digests> confirmed(const CopyJob& job, const Digests& first) {
     const auto second = TRY(hash_file(card_, job.source.path, Cache::avoid, stop_));
-    if (second.digest == first) return first;
+    if (second.digest == first.whole) return first;
     return fail(Code::corrupt, name_of(job) + ": two readings of the card gave different bytes; try another reader");
   }
 
-  Result<void> again(const CopyJob& job, const Digest& first) {
-    auto digest = confirmed(job, first);
-    if (!digest && ends_card(digest.error())) return tl::unexpected(digest.error());
-    events_.push(SourceReading{job.file, job.source, std::move(digest), 2});
+  Result<void> again(const CopyJob& job, const Digests& first) {
+    auto digests = confirmed(job, first);
+    if (!digests && ends_card(digests.error())) return tl::unexpected(digests.error());
+    events_.push(SourceReading{job.file, job.source, std::move(digests), 2});
     return {};
   }
 

@@ -30,10 +30,13 @@ struct CopyJob {
 };
 
 struct SourceReading {
+  struct Digests {
+    Digest whole, sample;
+  };
   FileId file;
   CardFile source;
-  Result<Digest> digest;  // `corrupt` when two readings differed
-  int readings = 1;       // how many whole readings gave this digest
+  Result<Digests> digests;  // `corrupt` when two readings differed
+  int readings = 1;         // how many whole readings gave them
 };
 
 struct StoredCopy {

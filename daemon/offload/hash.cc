@@ -3,6 +3,7 @@
 #include <nettle/sha2.h>
 #include <xxhash.h>
 
+#include <algorithm>
 #include <charconv>
 
 #include "base/text.h"
@@ -10,8 +11,6 @@
 
 namespace everytake {
 namespace {
-
-constexpr std::uint64_t kSample = 1 << 20;
 
 // Each thread that reads files has one block for it.
 std::span<std::byte> scratch() {
@@ -80,18 +79,29 @@ Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::
 
 Result<Digest> sample_of(const ReadFs& fs, const CardFile& file) {
   const auto open = TRY(fs.open(file.path, Cache::avoid));
-  Hasher hasher;
+  const auto buffer = scratch();
+  Sampler sampler(file.size);
   const auto add = [&](std::uint64_t offset) -> Result<void> {
-    const auto piece = scratch().first(kSample);
-    hasher.update(piece.first(TRY(open->read(piece, offset))));
+    const auto piece = buffer.first(Sampler::kEnd + kBlockAlign);
+    sampler.update(piece.first(TRY(open->read(piece, offset))), offset);
     return {};
   };
   TRY(add(0));
-  if (file.size <= kSample) return hasher.digest();
-  // The last MiB, from a block's edge on so that a direct read can give it.
-  TRY(add((file.size - std::min(kSample, file.size - kSample)) / kBlockAlign * kBlockAlign));
-  if (file.size % kBlockAlign != 0 && file.size > 2 * kSample) TRY(add(file.size / kBlockAlign * kBlockAlign));
-  return hasher.digest();
+  // From a block's edge on, so that a direct read can give it.
+  if (file.size > Sampler::kEnd + kBlockAlign) TRY(add(sampler.tail() / kBlockAlign * kBlockAlign));
+  return sampler.digest();
+}
+
+void Sampler::update(std::span<const std::byte> bytes, std::uint64_t offset) {
+  // The parts of [offset, offset + size) that lie in the head and in the tail, each byte once and in order.
+  const std::uint64_t end = offset + bytes.size();
+  for (const auto& [from, to] : {std::pair(std::uint64_t{0}, std::min(kEnd, size_)), std::pair(tail(), size_)}) {
+    const auto begin = std::max({from, offset, next_});
+    const auto stop = std::min(to, end);
+    if (begin >= stop) continue;
+    hasher_.update(bytes.subspan(begin - offset, stop - begin));
+    next_ = stop;
+  }
 }
 
 Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_token stop) {

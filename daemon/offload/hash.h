@@ -46,7 +46,23 @@ struct Reading {
 // Reads a file to its end. `cancelled` when asked to stop. Nothing is told of its bytes but through `reading`.
 Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop);
 
-// Of a file's first and last MiB, or of all of it where it is shorter: enough to tell two recordings apart.
+// The digest of a file's first and last MiB, or of all of it where it is shorter: enough to tell two recordings apart.
+class Sampler {
+ public:
+  static constexpr std::uint64_t kEnd = std::uint64_t{1} << 20;
+  explicit Sampler(std::uint64_t file_size) : size_(file_size) {}
+  // Any part of the file, in order of offsets; what lies in neither end is passed over.
+  void update(std::span<const std::byte> bytes, std::uint64_t offset);
+  Digest digest() const { return hasher_.digest(); }
+  std::uint64_t tail() const { return size_ > kEnd ? size_ - kEnd : 0; }  // where the last MiB starts
+
+ private:
+  const std::uint64_t size_;
+  std::uint64_t next_ = 0;  // the first byte not taken yet
+  Hasher hasher_;
+};
+
+// The same, read from the medium.
 Result<Digest> sample_of(const ReadFs& fs, const CardFile& file);
 
 // SHA-256 of a whole file as 64 lower-case digits.

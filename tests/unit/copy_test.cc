@@ -78,6 +78,13 @@ TEST_F(Copying, PutsEveryFileAtEveryDestinationAndLeavesNothingElse) {
   EXPECT_EQ(desk_.stat(jobs_[0].stored)->mtime, jobs_[0].source.mtime);
 }
 
+TEST_F(Copying, GivesTheSameSampleAsALookAtBothEnds) {
+  Recorder recorder;
+  ASSERT_TRUE(run(card_, desk_, shuttle_, recorder));
+  for (const auto& reading : recorder.readings)
+    EXPECT_EQ(reading.digests->sample, *sample_of(card_, reading.source)) << reading.source.path;
+}
+
 TEST_F(Copying, SurvivesAPowerCutOnceItWasRecorded) {
   Recorder recorder;
   ASSERT_TRUE(run(card_, desk_, shuttle_, recorder));
@@ -126,7 +133,7 @@ TEST_F(Copying, FindsAReaderThatGivesOtherBytesTheSecondTime) {
   ASSERT_TRUE(card.hit());
   int differing = 0;
   for (const auto& reading : recorder.readings)
-    if (!reading.digest && reading.digest.error().code == Code::corrupt) ++differing;
+    if (!reading.digests && reading.digests.error().code == Code::corrupt) ++differing;
   EXPECT_EQ(differing, 1);
 }
 
