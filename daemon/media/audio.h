@@ -1,0 +1,20 @@
+// Sound for placing a clip in the song.
+#pragma once
+
+#include <stop_token>
+#include <vector>
+
+#include "base/fs.h"
+
+namespace everytake {
+
+// The first sound stream, all channels mixed evenly, at `rate_hz`. Sample 0 is heard at the clip's first picture:
+// sound before it is cut, and holes are silence; from a file without picture it is the first sample.
+// Empty where there is no sound. `corrupt` where none of it can be decoded, `cancelled` on `stop`, else the disk's
+// error.
+Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop);
+
+// How long a song file is. `invalid` where it has no sound, else as above.
+Result<Micros> sound_length(const ReadFs& fs, const Path& path);
+
+}  // namespace everytake
