@@ -227,4 +227,15 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
   return row[b.size()];
 }
 
+std::optional<std::string> nearest(std::string_view word, std::span<const std::string> candidates) {
+  std::optional<std::string> best;
+  std::size_t least = std::max<std::size_t>(word.size() < 4 ? 1 : 2, word.size() / 3) + 1;
+  for (const auto& candidate : candidates)
+    if (const auto distance = edit_distance(word, candidate); distance < least) {
+      least = distance;
+      best = candidate;
+    }
+  return best;
+}
+
 }  // namespace everytake

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -36,5 +37,8 @@ std::optional<Instant> parse_iso8601(std::string_view text);
 
 // How many single-character edits lead from one to the other (Levenshtein), for "did you mean".
 std::size_t edit_distance(std::string_view a, std::string_view b);
+// The candidate fewest edits away; nullopt where none is near enough to be meant: two edits in a word of four letters or
+// more (swapped letters are two), more in a long one.
+std::optional<std::string> nearest(std::string_view word, std::span<const std::string> candidates);
 
 }  // namespace everytake

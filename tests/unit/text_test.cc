@@ -66,5 +66,16 @@ TEST(EditDistance, CountsSingleEdits) {
   EXPECT_EQ(edit_distance("", "abc"), 3U);
 }
 
+TEST(Nearest, FindsATypoAndStaysSilentAboutAnotherWord) {
+  const std::vector<std::string> words{"name", "bars", "start"};
+  EXPECT_EQ(nearest("nmae", words), "name");
+  EXPECT_EQ(nearest("nam", words), "name");
+  EXPECT_EQ(nearest("strat", words), "start");
+  EXPECT_EQ(nearest("bar", words), "bars");
+  EXPECT_EQ(nearest("abc", words), std::nullopt);
+  EXPECT_EQ(nearest("starts", words), "start");
+  EXPECT_EQ(nearest("destination", words), std::nullopt);
+}
+
 }  // namespace
 }  // namespace everytake
