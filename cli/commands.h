@@ -1,0 +1,56 @@
+// The table of commands, and what each is given.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <ostream>
+#include <string>
+#include <vector>
+
+#include "base/fs.h"
+#include "cli/exit_codes.h"
+#include "cli/terminal.h"
+
+namespace CLI {
+class App;
+}
+
+namespace everytake::cli {
+
+// One call of the program: where it stands, what was asked for and where answers go. Data goes to `out`, everything
+// else to `err`.
+struct Session {
+  std::ostream& out;
+  std::ostream& err;
+  Screen out_screen;  // calm under --quiet
+  Screen err_screen;
+  Path folder;                                        // the working folder, absolute
+  std::optional<std::string> shoot_from_environment;  // $EVERYTAKE_SHOOT
+  std::optional<std::string> shoot;                   // --shoot
+  bool json = false;                                  // --json: `out` gets one JSON object and nothing else
+  bool quiet = false;                                 // --quiet: no remarks, no progress
+};
+
+// What a command does once its options are parsed.
+using Run = std::function<Exit(Session&)>;
+
+// Adds a command's options to `command` and returns what to run. In cli/<name>.cc.
+using Declare = Run(CLI::App& command);
+Declare declare_init;
+
+struct Command {
+  const char* name;
+  const char* summary;
+  Declare* declare;
+};
+
+// In the order of a shoot's day, which is the order of --help.
+inline constexpr Command kCommands[] = {
+    {"init", "make a folder for a shoot, with a commented plan ready to edit", declare_init},
+};
+
+// Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on
+// `err` and give Exit::usage.
+Exit run(std::vector<std::string> arguments, Session& session);
+
+}  // namespace everytake::cli

@@ -1,0 +1,62 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <boost/filesystem/operations.hpp>
+
+#include "base/posix_fs.h"
+#include "base/system_error.h"
+#include "base/text.h"
+#include "cli/answer.h"
+#include "cli/shoot.h"
+#include "plan/template.h"
+
+namespace everytake::cli {
+namespace {
+
+// Leaves nothing behind when it fails, and what was there untouched.
+Result<void> write_new(Fs& folder, const Path& name, const std::string& text) {
+  const auto file = TRY(folder.create(name, text.size()));
+  const auto written = [&]() -> Result<void> {
+    TRY(file->append(std::as_bytes(std::span(text))));
+    TRY(file->sync());
+    TRY(file->close());
+    return folder.sync_folder({});
+  }();
+  if (!written) (void)folder.remove(name);
+  return written;
+}
+
+Result<Path> init(const Path& folder) {
+  boost::system::error_code error;
+  boost::filesystem::create_directories(folder, error);
+  if (error)
+    return tl::unexpected(system_error(fmt::format("{}: make the folder", shown(folder.string())), error.value()));
+  const auto fs = TRY(PosixFs::open_at(folder));
+  const auto written = write_new(*fs, kPlanFile, plan_template(folder.filename().string()));
+  if (!written && written.error().code == Code::exists)
+    return fail(Code::exists, fmt::format("{} has a {} already; it stays as it is", shown(folder.string()), kPlanFile));
+  if (!written) return tl::unexpected(written.error());
+  return folder / kPlanFile;
+}
+
+}  // namespace
+
+Run declare_init(CLI::App& command) {
+  auto folder = std::make_shared<std::string>();
+  command.add_option("DIR", *folder, "the folder; made where it isn't there")->required();
+  return [folder](Session& session) {
+    const auto plan = init(absolute_folder(*folder, session));
+    if (!plan) return report(plan.error(), session);
+    if (session.json) {
+      Json answer;
+      put_name(answer, "plan", plan->string());
+      print_json(answer, session);
+    } else {
+      session.out << shown(plan->string()) << '\n';
+      remark("Edit it, then check it with: everytake plan", session);
+    }
+    return Exit::done;
+  };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,31 @@
+#include <unistd.h>
+
+#include <boost/filesystem/operations.hpp>
+#include <csignal>
+#include <cstdlib>
+#include <iostream>
+
+#include "cli/commands.h"
+
+int main(int argc, char** argv) {
+  using namespace everytake;
+  // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
+  std::signal(SIGPIPE, SIG_IGN);
+  std::signal(SIGXFSZ, SIG_IGN);
+
+  boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
+  const char* shoot = std::getenv("EVERYTAKE_SHOOT");
+  cli::Session session{
+      .out = std::cout,
+      .err = std::cerr,
+      .out_screen = cli::screen_of(STDOUT_FILENO),
+      .err_screen = cli::screen_of(STDERR_FILENO),
+      .folder = boost::filesystem::current_path(no_folder),
+      .shoot_from_environment = shoot ? std::optional<std::string>(shoot) : std::nullopt,
+      .shoot = std::nullopt,
+  };
+  const auto exit = cli::run({argv + 1, argv + argc}, session);
+  if (std::cout.flush()) return static_cast<int>(exit);
+  if (errno != EPIPE) std::cerr << "everytake: the answer could not be written in full\n";
+  return static_cast<int>(exit == cli::Exit::done ? cli::Exit::no : exit);
+}
