@@ -124,8 +124,9 @@ class Writer {
     if (movie_.full_range) video_->color_range = AVCOL_RANGE_JPEG;
     AVDictionary* options = nullptr;
     if (movie_.video_codec == "libx264") {
-      av_dict_set(&options, "preset", "veryfast", 0);
+      av_dict_set(&options, "preset", "ultrafast", 0);
       av_dict_set(&options, "crf", "34", 0);
+      av_dict_set(&options, "trellis", "0", 0);
     } else {
       video_->bit_rate = 400'000;
     }
@@ -150,24 +151,26 @@ class Writer {
 
   FramePtr picture(int number) {
     FramePtr rgb(av_frame_alloc()), frame(av_frame_alloc());
-    rgb->width = frame->width = movie_.width;
-    rgb->height = frame->height = movie_.height;
+    rgb->width = movie_.width / movie_.coarse;
+    rgb->height = movie_.height / movie_.coarse;
+    frame->width = movie_.width;
+    frame->height = movie_.height;
     rgb->format = AV_PIX_FMT_RGB48LE;
     frame->format = video_->pix_fmt;
     must(av_frame_get_buffer(rgb.get(), 0), "picture");
     must(av_frame_get_buffer(frame.get(), 0), "picture");
     const auto& paint = movie_.paint ? movie_.paint : Painter(test_picture);
-    for (int y = 0; y < movie_.height; ++y) {
+    for (int y = 0; y < rgb->height; ++y) {
       auto* row = reinterpret_cast<std::uint16_t*>(rgb->data[0] + y * rgb->linesize[0]);
-      for (int x = 0; x < movie_.width; ++x) {
-        const Colour c = paint((static_cast<float>(x) + 0.5F) / static_cast<float>(movie_.width),
-                               (static_cast<float>(y) + 0.5F) / static_cast<float>(movie_.height), number);
+      for (int x = 0; x < rgb->width; ++x) {
+        const Colour c = paint((static_cast<float>(x) + 0.5F) / static_cast<float>(rgb->width),
+                               (static_cast<float>(y) + 0.5F) / static_cast<float>(rgb->height), number);
         for (const float value : {c.r, c.g, c.b})
           *row++ = static_cast<std::uint16_t>(std::lround(std::clamp(value, 0.0F, 1.0F) * 65535));
       }
     }
     if (!scaler_) make_scaler(*rgb, *frame);
-    sws_scale(scaler_, rgb->data, rgb->linesize, 0, movie_.height, frame->data, frame->linesize);
+    sws_scale(scaler_, rgb->data, rgb->linesize, 0, rgb->height, frame->data, frame->linesize);
     frame->pts = movie_.time ? movie_.time(number) : number;
     return frame;
   }

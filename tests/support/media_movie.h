@@ -33,6 +33,7 @@ struct Movie {
   Rational rate{24000, 1001};
   int frames = 48;
   int width = 320, height = 180;
+  int coarse = 1;  // each painted point is this many pixels wide and high: quicker
   std::optional<Sound> sound;
   double sound_delay = 0;                               // s; negative: the sound begins before the picture
   std::optional<std::pair<double, double>> sound_hole;  // s: from where on the rest comes how much later
