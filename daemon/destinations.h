@@ -1,0 +1,27 @@
+// The plan's destinations as they are at this moment: opened, looked at, or absent.
+#pragma once
+
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "base/fs.h"
+#include "model.h"
+
+namespace everytake {
+
+struct OpenDestination {
+  PlannedDestination planned;
+  std::unique_ptr<Fs> fs;  // rooted at its path; nullptr when it is absent
+  Volume volume;           // where it is there
+  std::string absence;     // why it is not, for a person
+};
+
+// Opens what is there. Never makes a destination's folder: an unplugged disk's mount point must stay empty.
+std::vector<OpenDestination> open_destinations(std::span<const PlannedDestination> planned);
+
+// Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it, or two on one
+// disk (or on disks that can't be told apart) where neither says `same_disk = "allow"`.
+Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root);
+
+}  // namespace everytake

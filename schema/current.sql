@@ -1,0 +1,117 @@
+CREATE TABLE roll (
+  id         INTEGER PRIMARY KEY,
+  name       TEXT NOT NULL UNIQUE,           -- 'R001'
+  opened_at  INTEGER NOT NULL,               -- microseconds since 1970, UTC; so are all *_at
+  card       TEXT NOT NULL,                  -- names the card: its filesystem and the folder in it; a hint, no proof
+  card_root  BLOB NOT NULL,                  -- where it was mounted
+  card_label TEXT NOT NULL,
+  card_uuid  TEXT NOT NULL,                  -- of its filesystem; '' where it has none
+  identity   TEXT NOT NULL                   -- hash of the listing, for people to compare
+) STRICT;
+CREATE TABLE file (
+  id       INTEGER PRIMARY KEY,
+  roll_id  INTEGER NOT NULL REFERENCES roll(id),
+  path     BLOB NOT NULL,
+  size     INTEGER NOT NULL CHECK (size >= 0),
+  mtime_ns INTEGER NOT NULL,
+  sample   BLOB,                             -- XXH3-128 of its first and last MiB; NULL until it was read
+  digest   BLOB,                             -- XXH3-128 of all of it; NULL until it was read to its end
+  readings INTEGER NOT NULL DEFAULT 0,       -- whole readings of the card that gave this digest
+  suspect  TEXT,                             -- what went wrong while reading it; NULL once read well
+  seen_at  INTEGER NOT NULL,                 -- when an offload last saw it on the card: one time for a whole listing
+  UNIQUE (roll_id, path)
+) STRICT;
+CREATE TABLE destination (
+  id        INTEGER PRIMARY KEY,
+  name      TEXT NOT NULL UNIQUE,
+  path      BLOB NOT NULL,                   -- where it was last
+  disk      TEXT NOT NULL,                   -- names the disk beneath; '' where not known
+  fs_uuid   TEXT NOT NULL
+) STRICT;
+CREATE TABLE copy (
+  file_id        INTEGER NOT NULL REFERENCES file(id),
+  destination_id INTEGER NOT NULL REFERENCES destination(id),
+  state          TEXT NOT NULL CHECK (state IN ('planned', 'copied', 'verified', 'failed')),
+  stored_path    BLOB NOT NULL,              -- relative to the destination's folder
+  readback       TEXT CHECK (readback IN ('direct', 'dropped', 'cached')),
+  verified_at    INTEGER,
+  size           INTEGER,                    -- as it stood there when verified
+  mtime_ns       INTEGER,
+  ctime_ns       INTEGER,
+  inode          INTEGER,
+  PRIMARY KEY (file_id, destination_id),
+  CHECK (state != 'verified' OR (readback IS NOT NULL AND verified_at IS NOT NULL AND size IS NOT NULL))
+) STRICT, WITHOUT ROWID;
+CREATE TABLE clip (
+  id           INTEGER PRIMARY KEY,
+  roll_id      INTEGER NOT NULL REFERENCES roll(id),
+  name         TEXT NOT NULL,
+  file_id      INTEGER NOT NULL UNIQUE REFERENCES file(id),  -- its first video
+  studied_at   INTEGER,                      -- NULL until it was looked at; the columns below are NULL where unknown
+  duration_us  INTEGER,
+  frames       INTEGER,
+  frame_rate   TEXT,                         -- '24000/1001'
+  capture_rate TEXT,
+  width        INTEGER,
+  height       INTEGER,
+  rotation     INTEGER,
+  codec        TEXT,
+  bit_depth    INTEGER,
+  bit_rate     INTEGER,
+  gamma        TEXT,
+  gamut        TEXT,
+  timecode     TEXT,
+  drop_frame   INTEGER,
+  recorded_at  INTEGER,
+  camera       TEXT,
+  lens         TEXT,
+  audio        INTEGER,
+  origin       TEXT NOT NULL DEFAULT '{}'    -- JSON: field name to where its value comes from
+) STRICT;
+CREATE TABLE clip_file (
+  clip_id INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
+  file_id INTEGER NOT NULL REFERENCES file(id),
+  role    TEXT NOT NULL CHECK (role IN ('video', 'audio', 'sidecar', 'proxy', 'thumbnail')),
+  place   INTEGER NOT NULL,                  -- order within the clip
+  PRIMARY KEY (clip_id, file_id)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE mark (
+  clip_id INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
+  field   TEXT NOT NULL CHECK (field IN ('kind', 'member', 'section', 'look', 'angle', 'note', 'rating')),
+  value   TEXT NOT NULL,
+  by      TEXT NOT NULL CHECK (by IN ('hand', 'setup', 'rule')),
+  because TEXT NOT NULL DEFAULT '',
+  PRIMARY KEY (clip_id, field, by, value)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE placement (
+  clip_id    INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
+  by         TEXT NOT NULL CHECK (by IN ('hand', 'rule')),
+  state      TEXT NOT NULL CHECK (state IN ('placed', 'ambiguous', 'none', 'no_audio')),
+  start_us   INTEGER NOT NULL,
+  speed      REAL NOT NULL,
+  drift_ppm  REAL NOT NULL,
+  confidence REAL,
+  spans      TEXT NOT NULL,                  -- JSON: [[start_us, end_us], …]
+  candidates TEXT NOT NULL,                  -- JSON: [[start_us, confidence], …]
+  PRIMARY KEY (clip_id, by)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE problem (
+  id             INTEGER PRIMARY KEY,
+  roll_id        INTEGER REFERENCES roll(id),
+  clip_id        INTEGER REFERENCES clip(id) ON DELETE CASCADE,
+  path           BLOB NOT NULL DEFAULT x'',
+  destination    TEXT NOT NULL DEFAULT '',
+  code           TEXT NOT NULL,
+  message        TEXT NOT NULL,
+  at             INTEGER NOT NULL
+) STRICT;
+CREATE TABLE lease (
+  card  TEXT PRIMARY KEY,
+  pid   INTEGER NOT NULL,
+  since INTEGER NOT NULL,
+  boot  TEXT NOT NULL,                       -- the boot the process lives in
+  born  INTEGER NOT NULL                     -- its start time in clock ticks: a number used again is another process
+) STRICT;
+CREATE INDEX file_by_path ON file(path);
+CREATE INDEX copy_by_destination ON copy(destination_id, state);
+CREATE INDEX clip_by_name ON clip(name);
