@@ -88,7 +88,7 @@ std::string quoted(std::string_view text) {
 std::string plan_template(std::string_view title) {
   return "# The plan of a shoot. Check it with: everytake plan\n"
          "# Times are minutes:seconds[.fraction], or seconds.\n\n[shoot]\ntitle = " +
-         quoted(title) + "\n" + std::string(kBody);
+         quoted(title.empty() ? "Untitled" : title) + "\n" + std::string(kBody);
 }
 
 }  // namespace everytake

@@ -6,7 +6,8 @@
 
 namespace everytake {
 
-// A commented shoot.toml with every setting, titled `title`. A valid plan as it stands: what it names need not exist.
+// A commented shoot.toml with every setting, titled `title`, or "Untitled" where that is empty. A valid plan as it
+// stands: what it names need not exist.
 std::string plan_template(std::string_view title);
 
 }  // namespace everytake

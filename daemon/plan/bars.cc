@@ -1,0 +1,44 @@
+#include "plan/bars.h"
+
+#include <cmath>
+
+namespace everytake {
+namespace {
+
+constexpr double kQuartersOfWhole = 4;
+
+double beat_micros(const BarGrid& grid) {
+  return 60e6 / grid.tempo * kQuartersOfWhole / grid.meter.unit;
+}
+
+}  // namespace
+
+Micros BarGrid::length(std::int64_t bars) const {
+  return Micros(std::llround(static_cast<double>(bars * meter.beats) * beat_micros(*this)));
+}
+
+Micros BarGrid::start_of(std::int64_t bar) const {
+  return first_bar + length(bar - 1);
+}
+
+BarBeat BarGrid::at(Micros song_time) const {
+  const double beat = beat_micros(*this);
+  double beats = static_cast<double>((song_time - first_bar).count()) / beat;
+  if (const double whole = std::round(beats); std::abs(beats - whole) * beat <= 1) beats = whole;
+  const double bars = std::floor(beats / meter.beats);
+  return {static_cast<std::int64_t>(bars) + 1, beats - bars * meter.beats + 1};
+}
+
+std::optional<std::int64_t> BarGrid::bar_starting_at(Micros song_time, Micros tolerance) const {
+  const double bar = beat_micros(*this) * meter.beats;
+  const auto nearest = std::llround(static_cast<double>((song_time - first_bar).count()) / bar) + 1;
+  if (std::chrono::abs(start_of(nearest) - song_time) > tolerance) return std::nullopt;
+  return nearest;
+}
+
+std::optional<BarGrid> bar_grid(const Song& song) {
+  if (!song.tempo) return std::nullopt;
+  return BarGrid{*song.tempo, song.meter, song.first_bar};
+}
+
+}  // namespace everytake

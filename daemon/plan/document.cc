@@ -1,0 +1,78 @@
+#include "plan/document.h"
+
+#include <toml++/toml.h>
+
+#include "base/text.h"
+
+namespace everytake {
+namespace {
+
+// toml++ nests by recursion, and its tables are freed by recursion: keys of thousands of parts would use up the stack.
+// No plan has a key of more than three parts.
+constexpr int kMostKeyParts = 16;
+
+Place place_of(const toml::source_region& region) {
+  return {static_cast<int>(region.begin.line), static_cast<int>(region.begin.column)};
+}
+
+Value value_of(const toml::node& node);
+
+Value::Table fields_of(const toml::table& table) {
+  Value::Table fields;
+  for (const auto& [key, node] : table)
+    fields.push_back({std::string(key.str()), place_of(key.source()), value_of(node)});
+  return fields;
+}
+
+Value::List items_of(const toml::array& array) {
+  Value::List items;
+  for (const auto& node : array) items.push_back(value_of(node));
+  return items;
+}
+
+Value value_of(const toml::node& node) {
+  const Place place = place_of(node.source());
+  if (const auto* table = node.as_table()) return {place, fields_of(*table)};
+  if (const auto* array = node.as_array()) return {place, items_of(*array)};
+  if (const auto* text = node.as_string()) return {place, text->get()};
+  if (const auto* whole = node.as_integer()) return {place, whole->get()};
+  if (const auto* number = node.as_floating_point()) return {place, number->get()};
+  if (const auto* truth = node.as_boolean()) return {place, truth->get()};
+  return {place, Value::Other{}};
+}
+
+// The line with a key of too many parts; 0 where there is none.
+int line_of_deep_key(std::string_view text) {
+  int line = 1, dots = 0;
+  bool quoted = false;
+  for (const char c : text) {
+    if (c == '\n') ++line;
+    if (c == '"' || c == '\'') quoted = !quoted;
+    if (c == '.' && !quoted && ++dots >= kMostKeyParts) return line;
+    if (c == '\n' || (!quoted && std::string_view("=[]{},#").find(c) != std::string_view::npos)) dots = 0;
+    if (c == '\n') quoted = false;
+  }
+  return 0;
+}
+
+// toml++ calls the end of the line a control character, which is true and no help.
+std::string syntax_fault(std::string_view description) {
+  if (description.find("parsing string: unescaped control") != std::string_view::npos)
+    return "a text has no closing quote in its line, or a control character in it";
+  return shown(description);
+}
+
+}  // namespace
+
+tl::expected<Value, PlanError> parse_toml(std::string_view text) {
+  if (const int line = line_of_deep_key(text); line > 0)
+    return tl::unexpected(PlanError{{line, 1}, "a key with more parts than any setting has", ""});
+  try {
+    const toml::table table = toml::parse(text);
+    return Value{{}, fields_of(table)};
+  } catch (const toml::parse_error& error) {
+    return tl::unexpected(PlanError{place_of(error.source()), syntax_fault(error.description()), ""});
+  }
+}
+
+}  // namespace everytake

@@ -1,0 +1,37 @@
+// shoot.toml as a Plan.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <string_view>
+#include <tl/expected.hpp>
+#include <vector>
+
+#include "base/result.h"
+#include "model.h"
+
+namespace everytake {
+
+// Where in the text, both counted from 1.
+struct Place {
+  int line = 1;
+  int column = 1;
+  auto operator<=>(const Place&) const = default;
+};
+
+struct PlanError {
+  Place place;
+  std::string message;  // what is wrong, for a person
+  std::string hint;     // what to do; may be empty
+};
+
+std::string to_string(const PlanError& error);  // "shoot.toml:12:3: message (hint)"
+
+// Measures the song. The path is as the plan has it: relative to shoot.toml.
+using SongLength = std::function<Result<Micros>(const Path& song)>;
+
+// Everything that is wrong with the text, in the order of the text; of broken TOML syntax only the first. The song is
+// as long as its file; where the file can't be measured, as `length` says.
+tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, const SongLength& song_length);
+
+}  // namespace everytake
