@@ -13,8 +13,8 @@ namespace everytake::test {
 struct CardClip {
   int number = 1;
   Rational rate{24000, 1001};
-  std::optional<Rational> capture{};// where it is not the file's
-  double seconds = 3;               // as the file plays
+  std::optional<Rational> capture{};  // where it is not the file's
+  double seconds = 3;                 // as the file plays
   enum class Hears { song, room, silence, nothing } hears = Hears::room;
   double song_start = 0;  // s
   std::string gamma = "s-log3-cine";

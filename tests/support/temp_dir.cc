@@ -9,7 +9,9 @@ namespace everytake::test {
 
 namespace fs = boost::filesystem;
 
-TempDir::TempDir() : path_(fs::temp_directory_path() / fs::unique_path("everytake-%%%%-%%%%-%%%%")) {
+TempDir::TempDir() : TempDir(fs::temp_directory_path()) {}
+
+TempDir::TempDir(const Path& below) : path_(below / fs::unique_path("everytake-%%%%-%%%%-%%%%")) {
   fs::create_directories(path_);
 }
 

@@ -11,6 +11,7 @@ namespace everytake::test {
 class TempDir {
  public:
   TempDir();  // below $TMPDIR or /tmp
+  explicit TempDir(const Path& below);
   ~TempDir();
   TempDir(const TempDir&) = delete;
   TempDir& operator=(const TempDir&) = delete;

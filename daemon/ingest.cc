@@ -1,0 +1,451 @@
+// Pipeline::ingest: one visit of a card.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "base/text.h"
+#include "card/recognise.h"
+#include "card/scan.h"
+#include "lease.h"
+#include "offload/identity.h"
+#include "offload/manifest.h"
+#include "offload/plan_copies.h"
+#include "pipeline.h"
+#include "standing.h"
+
+namespace everytake {
+namespace {
+
+using State = IngestReport::Destination::State;
+
+// A destination of this visit.
+struct Place {
+  OpenDestination* open = nullptr;
+  DestinationId id;
+  std::optional<std::size_t> target;  // its index among those copied to
+};
+
+// A file of this visit.
+struct VisitFile {
+  CardFile file;
+  const FileRow* row = nullptr;  // nullptr: new
+  FileId id;
+  Path stored;  // below a destination's folder
+};
+
+// Writes down what the copying tells: what is not written down did not happen.
+class Recording final : public CopyObserver {
+ public:
+  Recording(Catalogue& catalogue, const Clock& clock, std::vector<Place> targets,
+            const std::map<std::int64_t, Path>& stored, const IngestWatcher& watcher)
+      : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), stored_(stored), watcher_(watcher) {}
+
+  Result<void> source_read(const SourceReading& reading) override {
+    const auto& path = reading.source.path;
+    if (reading.digests) {
+      unread_.erase(path.string());
+      return catalogue_.record_reading(reading.file, reading.digests->whole.hex(), reading.digests->sample.hex(),
+                                       reading.readings);
+    }
+    const auto& error = reading.digests.error();
+    unread_[path.string()] = {error.code == Code::corrupt ? "bytes_differ" : "unreadable", path.string(), "",
+                              error.what};
+    return catalogue_.record_trouble(reading.file, error.what);
+  }
+
+  Result<void> copies_stored(std::span<const StoredCopy> copies) override {
+    std::vector<CopyRow> rows;
+    for (const auto& copy : copies) {
+      rows.push_back(row_of(copy));
+      results_.insert_or_assign({copy.file.value, copy.target}, copy.proof);
+    }
+    return catalogue_.record_copies(rows);
+  }
+
+  void tick(const CopyProgress& progress) override { watcher_.progress(progress); }
+
+  // Jobs whose bytes went wrong on their way, at destinations that are still there: worth one more try.
+  std::vector<CopyJob> to_retry(const std::vector<CopyJob>& jobs) const {
+    std::vector<CopyJob> again;
+    for (auto job : jobs) {
+      std::erase_if(job.targets, [&](std::size_t target) {
+        const auto it = results_.find({job.file.value, target});
+        if (it == results_.end() || it->second) return true;
+        return it->second.error().code != Code::corrupt && it->second.error().code != Code::io;
+      });
+      if (!job.targets.empty()) again.push_back(std::move(job));
+    }
+    return again;
+  }
+
+  std::size_t stored(std::size_t target) const {
+    std::size_t count = 0;
+    for (const auto& [key, proof] : results_) count += key.second == target && proof;
+    return count;
+  }
+
+  std::size_t failed(std::size_t target) const {
+    std::size_t count = 0;
+    for (const auto& [key, proof] : results_) count += key.second == target && !proof;
+    return count;
+  }
+
+  std::vector<Problem> problems() const {
+    std::vector<Problem> all;
+    for (const auto& [path, problem] : unread_) all.push_back(problem);
+    for (const auto& [key, proof] : results_)
+      if (!proof)
+        all.push_back({code_of(proof.error()), stored_.at(key.first).string(), targets_[key.second].open->planned.name,
+                       fmt::format("\"{}\": {}", shown(targets_[key.second].open->planned.name), proof.error().what)});
+    return all;
+  }
+
+ private:
+  static const char* code_of(const Error& error) {
+    switch (error.code) {
+      case Code::corrupt:
+        return "bytes_differ";
+      case Code::exists:
+        return "name_taken";
+      case Code::no_space:
+        return "no_room";
+      case Code::gone:
+      case Code::denied:
+        return "destination_lost";
+      default:
+        return "copy_failed";
+    }
+  }
+
+  CopyRow row_of(const StoredCopy& copy) const {
+    const auto& target = targets_[copy.target];
+    CopyRow row;
+    row.file = copy.file;
+    row.destination = target.id;
+    row.stored = stored_.at(copy.file.value);
+    row.state = CopyState::failed;
+    if (!copy.proof) return row;
+    const bool counts = copy.proof->evidence != Evidence::cached || target.open->planned.accept_cached;
+    row.state = counts ? CopyState::verified : CopyState::copied;
+    row.readback = copy.proof->evidence;
+    row.verified_at = clock_.now();
+    row.stat = copy.proof->stat;
+    return row;
+  }
+
+  Catalogue& catalogue_;
+  const Clock& clock_;
+  const std::vector<Place> targets_;
+  const std::map<std::int64_t, Path>& stored_;
+  const IngestWatcher& watcher_;
+  std::map<std::string, Problem> unread_;
+  std::map<std::pair<std::int64_t, std::size_t>, Result<StoredCopy::Proof>> results_;
+};
+
+// One visit, step by step. Each step may rely on what the ones before it established.
+class Visit {
+ public:
+  Visit(Catalogue& catalogue, const Plan& plan, const Clock& clock, const Card& card,
+        std::span<OpenDestination> destinations, const IngestOptions& options, const IngestWatcher& watcher,
+        std::stop_token stop)
+      : catalogue_(catalogue),
+        plan_(plan),
+        clock_(clock),
+        card_(card),
+        open_(destinations),
+        options_(options),
+        watcher_(watcher),
+        stop_(std::move(stop)),
+        twice_(options.read_twice || plan.read_card_twice) {}
+
+  Result<IngestReport> run() {
+    TRY(list());               // listing_ is what the card says it holds, twice over
+    TRY(know());               // known_ and files_: which of it was seen before
+    TRY(find_destinations());  // places_: where copies go; an absent one is a problem, not the end
+    TRY(open_roll());          // every file has a row
+    const auto plan = plan_what_to_copy();
+    if (!options_.dry_run) {
+      copy(plan);  // report_.ended says what cut it short
+      if (!report_.ended) TRY(look_again());
+      TRY(leave_manifests());
+      TRY(note_clips());
+    }
+    TRY(sum_up(plan));
+    return std::move(report_);
+  }
+
+ private:
+  Result<void> list() {
+    listing_ = TRY(scan(card_.fs, stop_));
+    if (listing_.files.empty()) return fail(Code::invalid, shown(card_.root.string()) + ": there is no file on it");
+    const auto second = TRY(scan(card_.fs, stop_));
+    if (second.files != listing_.files)
+      return fail(Code::busy, shown(card_.root.string()) +
+                                  ": two listings differ: something still writes to it, or the reader is faulty; "
+                                  "try again, then try another reader");
+    report_.problems = listing_.problems;
+    report_.label = card_label(card_.volume, card_.root);
+    report_.uuid = card_.volume.uuid;
+    report_.identity = listing_identity(listing_);
+    report_.files = listing_.files.size();
+    for (const auto& file : listing_.files) report_.bytes += file.size;
+    return {};
+  }
+
+  Result<void> know() {
+    known_.emplace(TRY(catalogue_.files_of_card(card_key(card_.volume))));
+    for (const auto& file : listing_.files) files_.push_back({file, TRY(known_->match(card_.fs, file)).row, {}, {}});
+    return {};
+  }
+
+  Result<void> find_destinations() {
+    std::map<std::string, DestinationRow> rows;
+    for (auto& row : TRY(catalogue_.destinations())) rows[row.name] = row;
+    for (auto& open : open_) {
+      const auto it = rows.find(open.planned.name);
+      const bool other_disk = it != rows.end() && open.fs && !it->second.fs_uuid.empty() && !open.volume.uuid.empty() &&
+                              it->second.fs_uuid != open.volume.uuid;
+      Place place{&open, it == rows.end() ? DestinationId{} : it->second.id, std::nullopt};
+      if (other_disk)
+        report_.problems.push_back(
+            {"other_disk", "", open.planned.name,
+             fmt::format("destination \"{}\" is another disk than before: give the new one a name of its own",
+                         shown(open.planned.name))});
+      else if (!open.fs)
+        report_.problems.push_back(
+            {"destination_absent", "", open.planned.name,
+             fmt::format("destination \"{}\" is not there: connect its disk, or make the folder ({})",
+                         shown(open.planned.name), open.absence)});
+      else
+        place.target = TRY(add_target(open, place));
+      places_.push_back(place);
+    }
+    for (const auto& place : places_)
+      if (place.target) target_places_.push_back(place);
+    return {};
+  }
+
+  Result<std::size_t> add_target(OpenDestination& open, Place& place) {
+    if (!options_.dry_run)
+      place.id = TRY(catalogue_.destination(open.planned.name, open.planned.path, open.volume.disk, open.volume.uuid));
+    targets_.push_back({open.planned.name, open.fs.get()});
+    return targets_.size() - 1;
+  }
+
+  Result<void> open_roll() {
+    std::vector<SeenFile> seen;
+    for (const auto& file : files_) seen.push_back({file.row ? std::optional(file.row->id) : std::nullopt, file.file});
+    std::map<std::int64_t, std::string> names;
+    for (const auto& roll : TRY(catalogue_.rolls())) names[roll.id.value] = roll.name;
+    Catalogue::Visit visit;
+    if (!options_.dry_run) {
+      const Roll roll{
+          {}, "", clock_.now(), card_key(card_.volume), card_.root, report_.label, report_.uuid, report_.identity};
+      visit = TRY(catalogue_.open_visit(roll, seen, [&](const std::string& name) { return taken(name); }));
+    }
+    RollId latest;
+    for (std::size_t i = 0; i < files_.size(); ++i) {
+      auto& file = files_[i];
+      if (i < visit.files.size()) file.id = visit.files[i];
+      const auto roll = file.row ? file.row->roll : visit.roll ? visit.roll->id : RollId{};
+      if (visit.roll) names[visit.roll->id.value] = visit.roll->name;
+      latest = std::max(latest, roll);
+      file.stored = Path(plan_.slug()) / names[roll.value] / file.file.path;
+      stored_[file.id.value] = file.stored;
+      rolls_.insert(roll);
+    }
+    report_.roll = names[latest.value];
+    roll_names_ = std::move(names);
+    return {};
+  }
+
+  // A roll of that name from another catalogue, or a folder somebody made.
+  bool taken(const std::string& name) const {
+    return std::any_of(targets_.begin(), targets_.end(),
+                       [&](const Target& target) { return target.fs->stat(Path(plan_.slug()) / name).has_value(); });
+  }
+
+  // Whether this place has a verified copy of the file that stands as it was.
+  bool has(const Place& place, const VisitFile& file) const {
+    if (!file.row) return false;
+    for (const auto& copy : file.row->copies)
+      if (copy.destination == place.id && copy.state == CopyState::verified)
+        return look_at(copy, place.open, place.open->volume.uuid) == CopySeen::Now::unchanged;
+    return false;
+  }
+
+  CopyPlan plan_what_to_copy() {
+    std::vector<FileToCopy> wanted;
+    for (const auto& file : files_) {
+      FileToCopy each{file.id, file.file, file.stored, {}};
+      for (const auto& place : target_places_)
+        if (has(place, file)) each.done.insert(*place.target);
+      wanted.push_back(std::move(each));
+    }
+    std::vector<TargetRoom> rooms;
+    for (const auto& place : target_places_) rooms.push_back({place.open->planned.name, place.open->volume});
+    auto plan = plan_copies(wanted, rooms);
+    already_.resize(targets_.size());
+    for (const auto& each : wanted)
+      for (const auto target : each.done) ++already_[target];
+    if (twice_) add_second_readings(plan);
+    report_.problems.insert(report_.problems.end(), plan.problems.begin(), plan.problems.end());
+    return plan;
+  }
+
+  // Files that are everywhere already and were read once only.
+  void add_second_readings(CopyPlan& plan) const {
+    std::set<std::int64_t> planned;
+    for (const auto& job : plan.jobs) planned.insert(job.file.value);
+    for (const auto& file : files_)
+      if (file.row && file.row->readings < 2 && !planned.count(file.id.value))
+        plan.jobs.push_back({file.id, file.file, file.stored, {}});
+  }
+
+  Result<void> note_planned(const CopyPlan& plan) {
+    std::vector<CopyRow> rows;
+    for (const auto& job : plan.jobs)
+      for (const auto target : job.targets) {
+        CopyRow row;
+        row.file = job.file;
+        row.destination = target_places_[target].id;
+        row.stored = job.stored;
+        rows.push_back(std::move(row));
+      }
+    return catalogue_.record_copies(rows);
+  }
+
+  void copy(const CopyPlan& plan) {
+    IngestWatcher::Start start{report_.roll, plan.jobs.size(), 0, {}, plan.bytes};
+    for (const auto& job : plan.jobs) start.bytes += job.source.size;
+    for (const auto& target : targets_) start.targets.push_back(target.name);
+    watcher_.started(start);
+    recording_.emplace(catalogue_, clock_, target_places_, stored_, watcher_);
+    const CopyOptions options{twice_};
+    auto done = copy_files(card_.fs, plan.jobs, targets_, options, *recording_, stop_);
+    if (done)
+      if (const auto again = recording_->to_retry(plan.jobs); !again.empty())
+        done = copy_files(card_.fs, again, targets_, {}, *recording_, stop_);
+    if (!done) report_.ended = done.error();
+    const auto problems = recording_->problems();
+    report_.problems.insert(report_.problems.end(), problems.begin(), problems.end());
+    if (!stop_.stop_requested()) make_empty_folders();
+  }
+
+  // The card's tree is kept whole. A destination that can't make them has said so for its files.
+  void make_empty_folders() {
+    for (const auto& folder : listing_.folders)
+      for (const auto& target : targets_) (void)target.fs->make_folder(Path(plan_.slug()) / report_.roll / folder);
+  }
+
+  Result<void> look_again() {
+    const auto after = scan(card_.fs, stop_);
+    if (!after) {
+      report_.ended = after.error();
+      return {};
+    }
+    if (after->files != listing_.files)
+      report_.problems.push_back({"card_changed", "", "", "the card changed while it was copied: offload it again"});
+    return {};
+  }
+
+  // Each roll of this card, at each place it was copied to.
+  Result<void> leave_manifests() {
+    if (report_.ended) return {};
+    for (const auto roll : rolls_) {
+      const auto rows = TRY(catalogue_.files_of_roll(roll));
+      for (const auto& place : target_places_) {
+        std::vector<ManifestLine> lines;
+        for (const auto& row : rows)
+          for (const auto& copy : row.copies)
+            if (copy.destination == place.id && copy.state == CopyState::verified && row.digest)
+              lines.push_back({row.file.path, *Digest::from_hex(*row.digest)});
+        if (lines.empty()) continue;
+        const auto& name = roll_names_.at(roll.value);
+        if (auto written = write_manifests(*place.open->fs, plan_.slug(), name, lines, stop_); !written)
+          report_.problems.push_back({"no_manifest", "", place.open->planned.name,
+                                      fmt::format("\"{}\": the list {}.xxh128 could not be written: {}",
+                                                  shown(place.open->planned.name), name, written.error().what)});
+      }
+    }
+    return {};
+  }
+
+  Result<void> note_clips() {
+    std::map<std::string, FileId> ids;
+    for (const auto& file : files_) ids[file.file.path.string()] = file.id;
+    report_.clips = TRY(catalogue_.put_clips(clips_of(listing_), ids));
+    RollId latest;
+    for (const auto roll : rolls_) latest = std::max(latest, roll);
+    return catalogue_.record_problems(latest, report_.problems, clock_.now());
+  }
+
+  Result<void> sum_up(const CopyPlan& plan) {
+    const auto rows = TRY(catalogue_.files_of_card(card_key(card_.volume)));
+    std::map<std::int64_t, const FileRow*> by_id;
+    for (const auto& row : rows) by_id[row.id.value] = &row;
+    for (const auto& place : places_) report_.destinations.push_back(sum_up(place, plan, by_id));
+    return {};
+  }
+
+  IngestReport::Destination sum_up(const Place& place, const CopyPlan& plan,
+                                   const std::map<std::int64_t, const FileRow*>& rows) const {
+    IngestReport::Destination sum;
+    sum.name = place.open->planned.name;
+    sum.path = place.open->planned.path;
+    for (const auto& file : files_) {
+      const auto row = rows.find(file.id.value);
+      if (row == rows.end()) continue;
+      for (const auto& copy : row->second->copies) {
+        if (copy.destination != place.id || copy.state != CopyState::verified) continue;
+        ++sum.files;
+        sum.bytes += file.file.size;
+        sum.readback = std::max(sum.readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
+      }
+    }
+    if (!place.target) return sum;
+    sum.already_files = already_[*place.target];
+    sum.copied_files = recording_ ? recording_->stored(*place.target) : 0;
+    sum.failed_files = recording_ ? recording_->failed(*place.target) : 0;
+    const bool refused = plan.refused.count(*place.target) > 0;
+    sum.state = sum.files == files_.size() ? State::verified : refused ? State::failed : State::incomplete;
+    return sum;
+  }
+
+  Catalogue& catalogue_;
+  const Plan& plan_;
+  const Clock& clock_;
+  const Card& card_;
+  const std::span<OpenDestination> open_;
+  const IngestOptions& options_;
+  const IngestWatcher& watcher_;
+  const std::stop_token stop_;
+  const bool twice_;
+
+  IngestReport report_;
+  Listing listing_;
+  std::optional<KnownFiles> known_;
+  std::vector<VisitFile> files_;  // as listing_.files
+  std::map<std::int64_t, Path> stored_;
+  std::set<RollId> rolls_;
+  std::map<std::int64_t, std::string> roll_names_;
+  std::vector<Place> places_;         // every destination
+  std::vector<Place> target_places_;  // those that are there, by target
+  std::vector<Target> targets_;
+  std::vector<std::size_t> already_;
+  std::optional<Recording> recording_;
+};
+
+}  // namespace
+
+Result<IngestReport> Pipeline::ingest(const Card& card, std::span<OpenDestination> destinations,
+                                      const IngestOptions& options, const IngestWatcher& watcher,
+                                      std::stop_token stop) {
+  std::optional<Lease> lease;
+  if (!options.dry_run) lease.emplace(TRY(Lease::take(catalogue_, card_key(card.volume), clock_)));
+  return Visit(catalogue_, plan_, clock_, card, destinations, options, watcher, std::move(stop)).run();
+}
+
+}  // namespace everytake

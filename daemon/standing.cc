@@ -1,0 +1,100 @@
+#include "standing.h"
+
+#include <algorithm>
+#include <array>
+#include <set>
+#include <string_view>
+
+#include "offload/hash.h"
+#include "offload/identity.h"
+
+namespace everytake {
+namespace {
+
+using namespace std::chrono_literals;
+
+// Filesystems that give a file another number, or other times, each time they are mounted.
+bool keeps_file_numbers(const std::string& filesystem) {
+  constexpr std::array<std::string_view, 6> kForgetful{"vfat", "msdos", "exfat", "cifs", "smb3", "9p"};
+  return !filesystem.starts_with("fuse") && !filesystem.starts_with("ntfs") &&
+         std::find(kForgetful.begin(), kForgetful.end(), filesystem) == kForgetful.end();
+}
+
+// FAT keeps local time in steps of 2 s: a change of zone moves it by whole quarters of an hour.
+bool same_coarse_time(FileTime a, FileTime b) {
+  const auto apart = std::chrono::abs(a - b) % 15min;
+  return std::chrono::abs(a - b) <= 14h + 2s && (apart <= 2s || apart >= 15min - 2s);
+}
+
+bool unchanged(const FileStat& now, const FileStat& then, const std::string& filesystem) {
+  if (now.type != FileType::regular || now.size != then.size) return false;
+  if (!keeps_file_numbers(filesystem)) return same_coarse_time(now.mtime, then.mtime);
+  return now.mtime == then.mtime && now.ctime == then.ctime && now.inode == then.inode;
+}
+
+}  // namespace
+
+KnownFiles::KnownFiles(std::vector<FileRow> rows) : rows_(std::move(rows)) {
+  for (std::size_t i = 0; i < rows_.size(); ++i) by_path_.emplace(rows_[i].file.path.string(), i);
+}
+
+Result<KnownFiles::Match> KnownFiles::match(const ReadFs& card, const CardFile& file) const {
+  Match match;
+  std::optional<std::string> sample;
+  const auto [begin, end] = by_path_.equal_range(file.path.string());
+  for (auto it = begin; it != end; ++it) {
+    match.known = FileSeen::Known::changed;  // until a row turns out to be this file
+    const auto& row = rows_[it->second];
+    if (!may_be_same(file, row.file)) continue;
+    if (row.sample && !sample) sample = TRY(sample_of(card, file)).hex();
+    if (row.sample && row.sample != sample) continue;
+    match.row = &row;  // the newest wins
+  }
+  if (match.row) match.known = FileSeen::Known::equal;
+  return match;
+}
+
+std::vector<Path> KnownFiles::vanished(const Listing& listing) const {
+  Instant last{};
+  for (const auto& row : rows_) last = std::max(last, row.seen_at);
+  std::set<std::string> here;
+  for (const auto& file : listing.files) here.insert(file.path.string());
+  std::vector<Path> gone;
+  for (const auto& row : rows_)
+    if (row.seen_at == last && !here.count(row.file.path.string())) gone.push_back(row.file.path);
+  return gone;
+}
+
+CopySeen::Now look_at(const CopyRow& copy, const OpenDestination* destination, const std::string& recorded_uuid) {
+  using Now = CopySeen::Now;
+  // Another disk may be mounted where this one was.
+  if (!destination || !destination->fs || destination->volume.uuid != recorded_uuid) return Now::absent;
+  const auto stat = destination->fs->stat(copy.stored);
+  if (!stat) return stat.error().code == Code::not_found ? Now::missing : Now::absent;
+  return unchanged(*stat, copy.stat, destination->volume.filesystem) ? Now::unchanged : Now::changed;
+}
+
+Standing::Standing(std::span<OpenDestination> open, std::vector<DestinationRow> rows) {
+  for (auto& row : rows) {
+    const auto it = std::find_if(open.begin(), open.end(), [&](const auto& o) { return o.planned.name == row.name; });
+    const auto id = row.id.value;
+    places_[id] = {std::move(row), it == open.end() ? nullptr : &*it};
+  }
+}
+
+CopySeen Standing::seen(const CopyRow& copy) const {
+  CopySeen seen;
+  const auto it = places_.find(copy.destination.value);
+  if (it == places_.end()) return seen;
+  const auto& [row, open] = it->second;
+  seen.destination = row.name;
+  seen.disk = open && open->fs ? open->volume.disk : row.disk;
+  seen.state = copy.state;
+  seen.evidence = copy.readback.value_or(Evidence::cached);
+  seen.accept_cached = open && open->planned.accept_cached;
+  seen.verified_at = copy.verified_at;
+  seen.now = look_at(copy, open, row.fs_uuid);
+  return seen;
+}
+
+}  // namespace everytake
