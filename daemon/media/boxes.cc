@@ -1,0 +1,51 @@
+#include "media/boxes.h"
+
+#include <algorithm>
+
+namespace everytake {
+namespace {
+
+constexpr std::size_t kMostBoxes = 20'000;
+
+bool printable(std::string_view type) {
+  return std::all_of(type.begin(), type.end(), [](unsigned char c) { return (c >= 0x20 && c < 0x7F) || c == 0xA9; });
+}
+
+}  // namespace
+
+std::uint64_t big_endian(std::string_view bytes, std::size_t at, std::size_t length) {
+  if (at > bytes.size() || length > bytes.size() - at) return 0;
+  std::uint64_t value = 0;
+  for (const char c : bytes.substr(at, length)) value = value << 8 | static_cast<unsigned char>(c);
+  return value;
+}
+
+Result<std::string> read_bytes(ReadFile& file, std::uint64_t begin, std::uint64_t end, std::size_t most) {
+  std::string bytes(static_cast<std::size_t>(std::min<std::uint64_t>(end > begin ? end - begin : 0, most)), '\0');
+  if (bytes.empty()) return bytes;
+  const auto got = TRY(file.read(std::as_writable_bytes(std::span(bytes)), begin));
+  bytes.resize(got);
+  return bytes;
+}
+
+Result<std::vector<Box>> read_boxes(ReadFile& file, std::uint64_t begin, std::uint64_t end) {
+  std::vector<Box> boxes;
+  for (std::uint64_t at = begin; at < end && end - at >= 8 && boxes.size() < kMostBoxes;) {
+    const std::string header = TRY(read_bytes(file, at, end, 16));
+    Box box{header.substr(std::min<std::size_t>(4, header.size()), 4), at, at + 8, 0};
+    std::uint64_t size = big_endian(header, 0, 4);
+    if (size == 1) {
+      size = big_endian(header, 8, 8);
+      box.content = at + 16;
+    } else if (size == 0) {
+      size = end - at;  // to the end of what it is in
+    }
+    if (header.size() < 8 || !printable(box.type) || size < box.content - at || size > UINT64_MAX - at) break;
+    box.end = at + size;
+    at = box.end;
+    boxes.push_back(std::move(box));
+  }
+  return boxes;
+}
+
+}  // namespace everytake

@@ -1,0 +1,116 @@
+// The card that make_card makes, judged by a general-purpose reader: ffprobe.
+#include <gtest/gtest.h>
+
+#include <cstdio>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "base/posix_fs.h"
+#include "base/text.h"
+#include "media/audio.h"
+#include "media/probe.h"
+#include "media/sidecar.h"
+#include "support/media_card.h"
+#include "support/temp_dir.h"
+
+namespace everytake {
+namespace {
+
+const Path kClips = "PRIVATE/M4ROOT/CLIP";
+
+// Everything ffprobe prints of a file; null where it refuses.
+nlohmann::json ffprobe(const Path& file) {
+  const std::string command = "ffprobe -v quiet -of json -show_format -show_streams '" + file.string() + "'";
+  const std::unique_ptr<FILE, int (*)(FILE*)> pipe(popen(command.c_str(), "r"), pclose);
+  std::string text;
+  char buffer[4096];
+  while (const auto got = fread(buffer, 1, sizeof buffer, pipe.get())) text.append(buffer, got);
+  return nlohmann::json::parse(text, nullptr, false);
+}
+
+nlohmann::json stream_of(const nlohmann::json& all, const char* type) {
+  for (const auto& stream : all["streams"])
+    if (stream["codec_type"] == type) return stream;
+  return nullptr;
+}
+
+class Card : public testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    folder_ = std::make_unique<test::TempDir>();
+    test::make_card(folder_->path(), test::card_clips());
+    fs_ = *PosixFs::open_at(folder_->path());
+  }
+  static void TearDownTestSuite() {
+    fs_.reset();
+    folder_.reset();
+  }
+  static Path video(const test::CardClip& clip) { return kClips / (clip.name() + ".MP4"); }
+  static Path sidecar(const test::CardClip& clip) { return kClips / (clip.name() + "M01.XML"); }
+
+  static std::unique_ptr<test::TempDir> folder_;
+  static std::unique_ptr<PosixFs> fs_;
+};
+std::unique_ptr<test::TempDir> Card::folder_;
+std::unique_ptr<PosixFs> Card::fs_;
+
+TEST_F(Card, IsReadAsFfprobeReadsIt) {
+  for (const auto& clip : test::card_clips()) {
+    SCOPED_TRACE(clip.name());
+    const auto facts = probe(*fs_, video(clip), {});
+    ASSERT_TRUE(facts) << facts.error().what;
+    const auto all = ffprobe(*folder_ / video(clip).string());
+    const auto picture = stream_of(all, "video");
+    ASSERT_TRUE(picture.is_object());
+    EXPECT_EQ(to_string(*facts->frame_rate), picture["avg_frame_rate"]);
+    EXPECT_EQ(std::to_string(*facts->frames), picture["nb_frames"]);
+    EXPECT_NEAR(seconds(*facts->duration), std::stod(picture["duration"].get<std::string>()), 1e-6);
+    EXPECT_EQ(*facts->width, picture["width"]);
+    EXPECT_EQ(*facts->height, picture["height"]);
+    EXPECT_EQ(*facts->codec, picture["codec_name"]);
+    EXPECT_EQ(*facts->bit_depth == 10, picture["pix_fmt"] == "yuv422p10le");
+    EXPECT_NEAR(static_cast<double>(*facts->bit_rate), std::stod(all["format"]["bit_rate"].get<std::string>()), 2);
+    EXPECT_EQ(*facts->audio, stream_of(all, "audio").is_object());
+    const auto tags = picture.value("tags", nlohmann::json::object());
+    EXPECT_EQ(facts->timecode.value_or(""), tags.value("timecode", ""));
+    const bool cut = facts->problems.size() == 1 && facts->problems[0].code == "truncated";
+    EXPECT_EQ(cut, clip.cut);
+    EXPECT_EQ(facts->problems.size(), clip.cut ? 1U : 0U);
+  }
+}
+
+TEST_F(Card, HasSidecarsThatAgreeWithTheirClips) {
+  for (const auto& clip : test::card_clips()) {
+    SCOPED_TRACE(clip.name());
+    auto facts = *probe(*fs_, video(clip), {});
+    const auto before = facts.problems;
+    const auto container_timecode = facts.timecode;
+    const auto parsed = parse_sidecar(test::get_file(*folder_ / sidecar(clip).string()));
+    ASSERT_TRUE(parsed) << parsed.error().what;
+    apply(facts, *parsed, sidecar(clip));
+    EXPECT_EQ(facts.problems, before);
+    EXPECT_EQ(facts.gamma, clip.gamma);
+    EXPECT_EQ(facts.capture_rate, clip.capture.value_or(clip.rate));
+    EXPECT_EQ(facts.drop_frame, clip.drop_frame);
+    if (container_timecode) {
+      EXPECT_EQ(facts.timecode, container_timecode);
+    }
+    EXPECT_EQ(iso8601(*facts.recorded_at), iso8601(*probe(*fs_, video(clip), {})->recorded_at));
+  }
+}
+
+TEST_F(Card, HoldsTheSoundItPromises) {
+  for (const auto& clip : test::card_clips()) {
+    SCOPED_TRACE(clip.name());
+    const auto sound = decode_mono(*fs_, video(clip), 8000, {});
+    ASSERT_TRUE(sound) << sound.error().what;
+    if (clip.hears == test::CardClip::Hears::nothing) {
+      EXPECT_TRUE(sound->empty());
+    } else {
+      EXPECT_NEAR(static_cast<double>(sound->size()) / 8000, clip.seconds * (clip.cut ? 0.6 : 1), clip.cut ? 2.0 : 0.1);
+    }
+  }
+}
+
+}  // namespace
+}  // namespace everytake
