@@ -126,7 +126,7 @@ class Writer {
     if (movie_.video_codec == "libx264") {
       av_dict_set(&options, "preset", "ultrafast", 0);
       av_dict_set(&options, "crf", "34", 0);
-      av_dict_set(&options, "trellis", "0", 0);
+      av_dict_set(&options, "x264-params", "trellis=0:subme=0:me=dia", 0);
     } else {
       video_->bit_rate = 400'000;
     }
@@ -145,7 +145,11 @@ class Writer {
     audio_->sample_fmt = must(audio_->codec->sample_fmts, "sample formats")[0];
     audio_->time_base = {1, audio_->sample_rate};
     audio_->bit_rate = 64'000 * movie_.sound->channels;
-    must(avcodec_open2(audio_.get(), nullptr, nullptr), movie_.audio_codec);
+    AVDictionary* options = nullptr;
+    if (movie_.audio_codec == "aac") av_dict_set(&options, "aac_coder", "fast", 0);
+    const int status = avcodec_open2(audio_.get(), nullptr, &options);
+    av_dict_free(&options);
+    must(status, movie_.audio_codec);
     audio_stream_ = stream_for(*audio_);
   }
 

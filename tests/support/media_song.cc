@@ -31,23 +31,33 @@ double hertz(int midi_note) {
   return 440 * std::exp2((midi_note - 69) / 12.0);
 }
 
+// A tone with its octave and twelfth. The phase turns by multiplication: the same on every machine, and quick.
 void add_note(std::vector<float>& song, double at, double length, double hz, float level, double decay) {
   const auto begin = static_cast<std::size_t>(at * kSongRate);
   const auto count = static_cast<std::size_t>(length * kSongRate);
+  const double turn_cos = std::cos(2 * M_PI * hz / kSongRate), turn_sin = std::sin(2 * M_PI * hz / kSongRate);
+  const double fade = std::exp(-decay / kSongRate);
+  double c = 1, s = 0, held = level;
   for (std::size_t i = 0; i < count && begin + i < song.size(); ++i) {
     const double t = static_cast<double>(i) / kSongRate;
     const double edge = std::min({1.0, t / 0.008, (length - t) / 0.02});
-    const double phase = 2 * M_PI * hz * t;
-    const double wave = std::sin(phase) + 0.45 * std::sin(2 * phase + 0.3) + 0.25 * std::sin(3 * phase);
-    song[begin + i] += level * static_cast<float>(wave * edge * std::exp(-t * decay));
+    const double wave = s + 0.45 * (2 * s * c) + 0.25 * (3 * s - 4 * s * s * s);
+    song[begin + i] += static_cast<float>(held * edge * wave);
+    const double next = c * turn_cos - s * turn_sin;
+    s = s * turn_cos + c * turn_sin;
+    c = next;
+    held *= fade;
   }
 }
 
 void add_hit(std::vector<float>& song, double at, float level, double decay, Dice& dice) {
   const auto begin = static_cast<std::size_t>(at * kSongRate);
   const auto count = static_cast<std::size_t>(0.15 * kSongRate);
-  for (std::size_t i = 0; i < count && begin + i < song.size(); ++i)
-    song[begin + i] += level * dice.noise() * static_cast<float>(std::exp(-static_cast<double>(i) / kSongRate * decay));
+  const auto fade = static_cast<float>(std::exp(-decay / kSongRate));
+  for (std::size_t i = 0; i < count && begin + i < song.size(); ++i) {
+    song[begin + i] += level * dice.noise();
+    level *= fade;
+  }
 }
 
 enum class Part { intro, verse, chorus, bridge };

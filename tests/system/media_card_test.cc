@@ -34,81 +34,75 @@ nlohmann::json stream_of(const nlohmann::json& all, const char* type) {
   return nullptr;
 }
 
-class Card : public testing::Test {
- protected:
-  static void SetUpTestSuite() {
-    folder_ = std::make_unique<test::TempDir>();
-    test::make_card(folder_->path(), test::card_clips());
-    fs_ = *PosixFs::open_at(folder_->path());
-  }
-  static void TearDownTestSuite() {
-    fs_.reset();
-    folder_.reset();
+// One card for every claim about it: making it takes seconds.
+struct Card {
+  test::TempDir folder;
+  std::unique_ptr<PosixFs> fs;
+
+  Card() {
+    test::make_card(folder.path(), test::card_clips());
+    fs = *PosixFs::open_at(folder.path());
   }
   static Path video(const test::CardClip& clip) { return kClips / (clip.name() + ".MP4"); }
   static Path sidecar(const test::CardClip& clip) { return kClips / (clip.name() + "M01.XML"); }
-
-  static std::unique_ptr<test::TempDir> folder_;
-  static std::unique_ptr<PosixFs> fs_;
 };
-std::unique_ptr<test::TempDir> Card::folder_;
-std::unique_ptr<PosixFs> Card::fs_;
 
-TEST_F(Card, IsReadAsFfprobeReadsIt) {
-  for (const auto& clip : test::card_clips()) {
-    SCOPED_TRACE(clip.name());
-    const auto facts = probe(*fs_, video(clip), {});
-    ASSERT_TRUE(facts) << facts.error().what;
-    const auto all = ffprobe(*folder_ / video(clip).string());
-    const auto picture = stream_of(all, "video");
-    ASSERT_TRUE(picture.is_object());
-    EXPECT_EQ(to_string(*facts->frame_rate), picture["avg_frame_rate"]);
-    EXPECT_EQ(std::to_string(*facts->frames), picture["nb_frames"]);
-    EXPECT_NEAR(seconds(*facts->duration), std::stod(picture["duration"].get<std::string>()), 1e-6);
-    EXPECT_EQ(*facts->width, picture["width"]);
-    EXPECT_EQ(*facts->height, picture["height"]);
-    EXPECT_EQ(*facts->codec, picture["codec_name"]);
-    EXPECT_EQ(*facts->bit_depth == 10, picture["pix_fmt"] == "yuv422p10le");
-    EXPECT_NEAR(static_cast<double>(*facts->bit_rate), std::stod(all["format"]["bit_rate"].get<std::string>()), 2);
-    EXPECT_EQ(*facts->audio, stream_of(all, "audio").is_object());
-    const auto tags = picture.value("tags", nlohmann::json::object());
-    EXPECT_EQ(facts->timecode.value_or(""), tags.value("timecode", ""));
-    const bool cut = facts->problems.size() == 1 && facts->problems[0].code == "truncated";
-    EXPECT_EQ(cut, clip.cut);
-    EXPECT_EQ(facts->problems.size(), clip.cut ? 1U : 0U);
+void expect_ffprobe_agrees(const Card& card, const test::CardClip& clip) {
+  const auto facts = probe(*card.fs, Card::video(clip), {});
+  ASSERT_TRUE(facts) << facts.error().what;
+  const auto all = ffprobe(card.folder / Card::video(clip).string());
+  const auto picture = stream_of(all, "video");
+  ASSERT_TRUE(picture.is_object());
+  EXPECT_EQ(to_string(*facts->frame_rate), picture["avg_frame_rate"]);
+  EXPECT_EQ(std::to_string(*facts->frames), picture["nb_frames"]);
+  EXPECT_NEAR(seconds(*facts->duration), std::stod(picture["duration"].get<std::string>()), 1e-6);
+  EXPECT_EQ(*facts->width, picture["width"]);
+  EXPECT_EQ(*facts->height, picture["height"]);
+  EXPECT_EQ(*facts->codec, picture["codec_name"]);
+  EXPECT_EQ(*facts->bit_depth == 10, picture["pix_fmt"] == "yuv422p10le");
+  EXPECT_NEAR(static_cast<double>(*facts->bit_rate), std::stod(all["format"]["bit_rate"].get<std::string>()), 2);
+  EXPECT_EQ(*facts->audio, stream_of(all, "audio").is_object());
+  const auto tags = picture.value("tags", nlohmann::json::object());
+  EXPECT_EQ(facts->timecode.value_or(""), tags.value("timecode", ""));
+  const bool cut = facts->problems.size() == 1 && facts->problems[0].code == "truncated";
+  EXPECT_EQ(cut, clip.cut);
+  EXPECT_EQ(facts->problems.size(), clip.cut ? 1U : 0U);
+}
+
+void expect_sidecar_agrees(const Card& card, const test::CardClip& clip) {
+  auto facts = *probe(*card.fs, Card::video(clip), {});
+  const auto before = facts.problems;
+  const auto container_timecode = facts.timecode;
+  const auto parsed = parse_sidecar(test::get_file(card.folder / Card::sidecar(clip).string()));
+  ASSERT_TRUE(parsed) << parsed.error().what;
+  apply(facts, *parsed, Card::sidecar(clip));
+  EXPECT_EQ(facts.problems, before);
+  EXPECT_EQ(facts.gamma, clip.gamma);
+  EXPECT_EQ(facts.capture_rate, clip.capture.value_or(clip.rate));
+  EXPECT_EQ(facts.drop_frame, clip.drop_frame);
+  if (container_timecode) {
+    EXPECT_EQ(facts.timecode, container_timecode);
+  }
+  EXPECT_EQ(iso8601(*facts.recorded_at), iso8601(*probe(*card.fs, Card::video(clip), {})->recorded_at));
+}
+
+void expect_sound(const Card& card, const test::CardClip& clip) {
+  const auto sound = decode_mono(*card.fs, Card::video(clip), 8000, {});
+  ASSERT_TRUE(sound) << sound.error().what;
+  if (clip.hears == test::CardClip::Hears::nothing) {
+    EXPECT_TRUE(sound->empty());
+  } else {
+    EXPECT_NEAR(static_cast<double>(sound->size()) / 8000, clip.seconds * (clip.cut ? 0.6 : 1), clip.cut ? 2.0 : 0.1);
   }
 }
 
-TEST_F(Card, HasSidecarsThatAgreeWithTheirClips) {
+TEST(MediaCard, IsWhatItsMakerSaysAndFfprobeReads) {
+  const Card card;
   for (const auto& clip : test::card_clips()) {
     SCOPED_TRACE(clip.name());
-    auto facts = *probe(*fs_, video(clip), {});
-    const auto before = facts.problems;
-    const auto container_timecode = facts.timecode;
-    const auto parsed = parse_sidecar(test::get_file(*folder_ / sidecar(clip).string()));
-    ASSERT_TRUE(parsed) << parsed.error().what;
-    apply(facts, *parsed, sidecar(clip));
-    EXPECT_EQ(facts.problems, before);
-    EXPECT_EQ(facts.gamma, clip.gamma);
-    EXPECT_EQ(facts.capture_rate, clip.capture.value_or(clip.rate));
-    EXPECT_EQ(facts.drop_frame, clip.drop_frame);
-    if (container_timecode) {
-      EXPECT_EQ(facts.timecode, container_timecode);
-    }
-    EXPECT_EQ(iso8601(*facts.recorded_at), iso8601(*probe(*fs_, video(clip), {})->recorded_at));
-  }
-}
-
-TEST_F(Card, HoldsTheSoundItPromises) {
-  for (const auto& clip : test::card_clips()) {
-    SCOPED_TRACE(clip.name());
-    const auto sound = decode_mono(*fs_, video(clip), 8000, {});
-    ASSERT_TRUE(sound) << sound.error().what;
-    if (clip.hears == test::CardClip::Hears::nothing) {
-      EXPECT_TRUE(sound->empty());
-    } else {
-      EXPECT_NEAR(static_cast<double>(sound->size()) / 8000, clip.seconds * (clip.cut ? 0.6 : 1), clip.cut ? 2.0 : 0.1);
-    }
+    expect_ffprobe_agrees(card, clip);
+    expect_sidecar_agrees(card, clip);
+    expect_sound(card, clip);
   }
 }
 
