@@ -13,6 +13,7 @@
 #include "offload/manifest.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
+#include "recording.h"
 #include "standing.h"
 
 namespace everytake {
@@ -20,128 +21,12 @@ namespace {
 
 using State = IngestReport::Destination::State;
 
-// A destination of this visit.
-struct Place {
-  OpenDestination* open = nullptr;
-  DestinationId id;
-  std::optional<std::size_t> target;  // its index among those copied to
-};
-
 // A file of this visit.
 struct VisitFile {
   CardFile file;
   const FileRow* row = nullptr;  // nullptr: new
   FileId id;
   Path stored;  // below a destination's folder
-};
-
-// Writes down what the copying tells: what is not written down did not happen.
-class Recording final : public CopyObserver {
- public:
-  Recording(Catalogue& catalogue, const Clock& clock, std::vector<Place> targets,
-            const std::map<std::int64_t, Path>& stored, const IngestWatcher& watcher)
-      : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), stored_(stored), watcher_(watcher) {}
-
-  Result<void> source_read(const SourceReading& reading) override {
-    const auto& path = reading.source.path;
-    if (reading.digests) {
-      unread_.erase(path.string());
-      return catalogue_.record_reading(reading.file, reading.digests->whole.hex(), reading.digests->sample.hex(),
-                                       reading.readings);
-    }
-    const auto& error = reading.digests.error();
-    unread_[path.string()] = {error.code == Code::corrupt ? "bytes_differ" : "unreadable", path.string(), "",
-                              error.what};
-    return catalogue_.record_trouble(reading.file, error.what);
-  }
-
-  Result<void> copies_stored(std::span<const StoredCopy> copies) override {
-    std::vector<CopyRow> rows;
-    for (const auto& copy : copies) {
-      rows.push_back(row_of(copy));
-      results_.insert_or_assign({copy.file.value, copy.target}, copy.proof);
-    }
-    return catalogue_.record_copies(rows);
-  }
-
-  void tick(const CopyProgress& progress) override { watcher_.progress(progress); }
-
-  // Jobs whose bytes went wrong on their way, at destinations that are still there: worth one more try.
-  std::vector<CopyJob> to_retry(const std::vector<CopyJob>& jobs) const {
-    std::vector<CopyJob> again;
-    for (auto job : jobs) {
-      std::erase_if(job.targets, [&](std::size_t target) {
-        const auto it = results_.find({job.file.value, target});
-        if (it == results_.end() || it->second) return true;
-        return it->second.error().code != Code::corrupt && it->second.error().code != Code::io;
-      });
-      if (!job.targets.empty()) again.push_back(std::move(job));
-    }
-    return again;
-  }
-
-  std::size_t stored(std::size_t target) const {
-    std::size_t count = 0;
-    for (const auto& [key, proof] : results_) count += key.second == target && proof;
-    return count;
-  }
-
-  std::size_t failed(std::size_t target) const {
-    std::size_t count = 0;
-    for (const auto& [key, proof] : results_) count += key.second == target && !proof;
-    return count;
-  }
-
-  std::vector<Problem> problems() const {
-    std::vector<Problem> all;
-    for (const auto& [path, problem] : unread_) all.push_back(problem);
-    for (const auto& [key, proof] : results_)
-      if (!proof)
-        all.push_back({code_of(proof.error()), stored_.at(key.first).string(), targets_[key.second].open->planned.name,
-                       fmt::format("\"{}\": {}", shown(targets_[key.second].open->planned.name), proof.error().what)});
-    return all;
-  }
-
- private:
-  static const char* code_of(const Error& error) {
-    switch (error.code) {
-      case Code::corrupt:
-        return "bytes_differ";
-      case Code::exists:
-        return "name_taken";
-      case Code::no_space:
-        return "no_room";
-      case Code::gone:
-      case Code::denied:
-        return "destination_lost";
-      default:
-        return "copy_failed";
-    }
-  }
-
-  CopyRow row_of(const StoredCopy& copy) const {
-    const auto& target = targets_[copy.target];
-    CopyRow row;
-    row.file = copy.file;
-    row.destination = target.id;
-    row.stored = stored_.at(copy.file.value);
-    row.state = CopyState::failed;
-    if (!copy.proof) return row;
-    const bool counts = copy.proof->evidence != Evidence::cached || target.open->planned.accept_cached;
-    row.state = counts ? CopyState::verified : CopyState::copied;
-    row.readback = copy.proof->evidence;
-    row.verified_at = clock_.now();
-    row.stat = copy.proof->stat;
-    return row;
-  }
-
-  Catalogue& catalogue_;
-  const Clock& clock_;
-  const std::vector<Place> targets_;
-  const std::map<std::int64_t, Path>& stored_;
-  const IngestWatcher& watcher_;
-  std::map<std::string, Problem> unread_;
-  std::map<std::pair<std::int64_t, std::size_t>, Result<StoredCopy::Proof>> results_;
 };
 
 // One visit, step by step. Each step may rely on what the ones before it established.
@@ -186,6 +71,7 @@ class Visit {
                                   ": two listings differ: something still writes to it, or the reader is faulty; "
                                   "try again, then try another reader");
     report_.problems = listing_.problems;
+    report_.root = card_.root;
     report_.label = card_label(card_.volume, card_.root);
     report_.uuid = card_.volume.uuid;
     report_.identity = listing_identity(listing_);
@@ -207,7 +93,7 @@ class Visit {
       const auto it = rows.find(open.planned.name);
       const bool other_disk = it != rows.end() && open.fs && !it->second.fs_uuid.empty() && !open.volume.uuid.empty() &&
                               it->second.fs_uuid != open.volume.uuid;
-      Place place{&open, it == rows.end() ? DestinationId{} : it->second.id, std::nullopt};
+      VisitPlace place{&open, it == rows.end() ? DestinationId{} : it->second.id, std::nullopt};
       if (other_disk)
         report_.problems.push_back(
             {"other_disk", "", open.planned.name,
@@ -227,7 +113,7 @@ class Visit {
     return {};
   }
 
-  Result<std::size_t> add_target(OpenDestination& open, Place& place) {
+  Result<std::size_t> add_target(OpenDestination& open, VisitPlace& place) {
     if (!options_.dry_run)
       place.id = TRY(catalogue_.destination(open.planned.name, open.planned.path, open.volume.disk, open.volume.uuid));
     targets_.push_back({open.planned.name, open.fs.get()});
@@ -268,7 +154,7 @@ class Visit {
   }
 
   // Whether this place has a verified copy of the file that stands as it was.
-  bool has(const Place& place, const VisitFile& file) const {
+  bool has(const VisitPlace& place, const VisitFile& file) const {
     if (!file.row) return false;
     for (const auto& copy : file.row->copies)
       if (copy.destination == place.id && copy.state == CopyState::verified)
@@ -390,7 +276,7 @@ class Visit {
     return {};
   }
 
-  IngestReport::Destination sum_up(const Place& place, const CopyPlan& plan,
+  IngestReport::Destination sum_up(const VisitPlace& place, const CopyPlan& plan,
                                    const std::map<std::int64_t, const FileRow*>& rows) const {
     IngestReport::Destination sum;
     sum.name = place.open->planned.name;
@@ -431,8 +317,8 @@ class Visit {
   std::map<std::int64_t, Path> stored_;
   std::set<RollId> rolls_;
   std::map<std::int64_t, std::string> roll_names_;
-  std::vector<Place> places_;         // every destination
-  std::vector<Place> target_places_;  // those that are there, by target
+  std::vector<VisitPlace> places_;         // every destination
+  std::vector<VisitPlace> target_places_;  // those that are there, by target
   std::vector<Target> targets_;
   std::vector<std::size_t> already_;
   std::optional<Recording> recording_;

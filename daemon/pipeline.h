@@ -44,6 +44,7 @@ struct IngestReport {
     std::optional<Evidence> readback;  // the weakest of the card's verified copies
   };
   std::string roll;  // the one this visit made, else the card's latest; empty on a dry run of a new card
+  Path root;
   std::string label, uuid, identity;
   std::size_t files = 0;  // on the card
   std::uint64_t bytes = 0;
@@ -85,6 +86,9 @@ class Pipeline {
   // copy in reach stay as they are. Returns how many were studied.
   Result<std::size_t> study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
                             std::stop_token stop);
+
+  // Gives clips their kind by rule anew, from what is known of them and where they lie in the song. None named: all.
+  Result<void> classify(std::span<const ClipId> only);
 
  private:
   Catalogue& catalogue_;

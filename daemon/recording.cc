@@ -1,0 +1,105 @@
+#include "recording.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.h"
+
+namespace everytake {
+namespace {
+
+const char* problem_code(const Error& error) {
+  switch (error.code) {
+    case Code::corrupt:
+      return "bytes_differ";
+    case Code::exists:
+      return "name_taken";
+    case Code::no_space:
+      return "no_room";
+    case Code::gone:
+    case Code::denied:
+      return "destination_lost";
+    default:
+      return "copy_failed";
+  }
+}
+
+}  // namespace
+
+Result<void> Recording::source_read(const SourceReading& reading) {
+  const auto& path = reading.source.path;
+  if (reading.digests) {
+    unread_.erase(path.string());
+    return catalogue_.record_reading(reading.file, reading.digests->whole.hex(), reading.digests->sample.hex(),
+                                     reading.readings);
+  }
+  const auto& error = reading.digests.error();
+  const char* code = error.code == Code::corrupt ? "bytes_differ" : "unreadable";
+  unread_[path.string()] = {code, path.string(), "", error.what};
+  return catalogue_.record_trouble(reading.file, error.what);
+}
+
+Result<void> Recording::copies_stored(std::span<const StoredCopy> copies) {
+  std::vector<CopyRow> rows;
+  for (const auto& copy : copies) {
+    rows.push_back(row_of(copy));
+    results_.insert_or_assign({copy.file.value, copy.target}, copy.proof);
+  }
+  return catalogue_.record_copies(rows);
+}
+
+std::vector<CopyJob> Recording::to_retry(const std::vector<CopyJob>& jobs) const {
+  std::vector<CopyJob> again;
+  for (auto job : jobs) {
+    std::erase_if(job.targets, [&](std::size_t target) {
+      const auto it = results_.find({job.file.value, target});
+      if (it == results_.end() || it->second) return true;
+      return it->second.error().code != Code::corrupt && it->second.error().code != Code::io;
+    });
+    if (!job.targets.empty()) again.push_back(std::move(job));
+  }
+  return again;
+}
+
+std::size_t Recording::stored(std::size_t target) const {
+  return static_cast<std::size_t>(std::count_if(results_.begin(), results_.end(), [&](const auto& result) {
+    return result.first.second == target && result.second.has_value();
+  }));
+}
+
+std::size_t Recording::failed(std::size_t target) const {
+  return static_cast<std::size_t>(std::count_if(results_.begin(), results_.end(), [&](const auto& result) {
+    return result.first.second == target && !result.second.has_value();
+  }));
+}
+
+std::vector<Problem> Recording::problems() const {
+  std::vector<Problem> all;
+  for (const auto& [path, problem] : unread_) all.push_back(problem);
+  for (const auto& [key, proof] : results_) {
+    if (proof) continue;
+    const auto& name = targets_[key.second].open->planned.name;
+    all.push_back({problem_code(proof.error()), stored_.at(key.first).string(), name,
+                   fmt::format("\"{}\": {}", shown(name), proof.error().what)});
+  }
+  return all;
+}
+
+CopyRow Recording::row_of(const StoredCopy& copy) const {
+  const auto& target = targets_[copy.target];
+  CopyRow row;
+  row.file = copy.file;
+  row.destination = target.id;
+  row.stored = stored_.at(copy.file.value);
+  row.state = CopyState::failed;
+  if (!copy.proof) return row;
+  const bool counts = copy.proof->evidence != Evidence::cached || target.open->planned.accept_cached;
+  row.state = counts ? CopyState::verified : CopyState::copied;
+  row.readback = copy.proof->evidence;
+  row.verified_at = clock_.now();
+  row.stat = copy.proof->stat;
+  return row;
+}
+
+}  // namespace everytake

@@ -1,0 +1,50 @@
+// The copying's words put into the catalogue.
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "pipeline.h"
+
+namespace everytake {
+
+// A destination of a visit.
+struct VisitPlace {
+  OpenDestination* open = nullptr;
+  DestinationId id;
+  std::optional<std::size_t> target;  // its index among those copied to
+};
+
+// Writes down what the copying tells: what is not written down did not happen. Remembers what went wrong.
+class Recording final : public CopyObserver {
+ public:
+  // `targets` as copy_files() counts them; `stored` gives each file's path below a destination. References outlive it.
+  Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets,
+            const std::map<std::int64_t, Path>& stored, const IngestWatcher& watcher)
+      : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), stored_(stored), watcher_(watcher) {}
+
+  Result<void> source_read(const SourceReading& reading) override;
+  Result<void> copies_stored(std::span<const StoredCopy> copies) override;
+  void tick(const CopyProgress& progress) override { watcher_.progress(progress); }
+
+  // Jobs whose bytes went wrong on their way, at destinations that are still there: worth one more try.
+  std::vector<CopyJob> to_retry(const std::vector<CopyJob>& jobs) const;
+  // Copies that came to a good end, or to a bad one, at a target.
+  std::size_t stored(std::size_t target) const;
+  std::size_t failed(std::size_t target) const;
+  std::vector<Problem> problems() const;
+
+ private:
+  CopyRow row_of(const StoredCopy& copy) const;
+
+  Catalogue& catalogue_;
+  const Clock& clock_;
+  const std::vector<VisitPlace> targets_;
+  const std::map<std::int64_t, Path>& stored_;
+  const IngestWatcher& watcher_;
+  std::map<std::string, Problem> unread_;  // by path
+  std::map<std::pair<std::int64_t, std::size_t>, Result<StoredCopy::Proof>> results_;
+};
+
+}  // namespace everytake
