@@ -45,15 +45,7 @@ std::vector<OpenDestination> open_destinations(std::span<const PlannedDestinatio
   return open;
 }
 
-Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root) {
-  for (const auto& each : destinations) {
-    if (contains(card_root, each.planned.path))
-      return fail(Code::invalid, fmt::format("destination \"{}\" is inside the card: choose a folder on another disk",
-                                             shown(each.planned.name)));
-    if (contains(each.planned.path, card_root))
-      return fail(Code::invalid, fmt::format("the card is inside destination \"{}\": choose another folder",
-                                             shown(each.planned.name)));
-  }
+Result<void> check_disks(std::span<const OpenDestination> destinations) {
   for (std::size_t i = 0; i < destinations.size(); ++i)
     for (std::size_t j = i + 1; j < destinations.size(); ++j) {
       const auto &a = destinations[i], &b = destinations[j];
@@ -67,6 +59,18 @@ Result<void> check_destinations(std::span<const OpenDestination> destinations, c
                                                     : fmt::format("on one disk ({})", shown(a.volume.disk))));
     }
   return {};
+}
+
+Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root) {
+  for (const auto& each : destinations) {
+    if (contains(card_root, each.planned.path))
+      return fail(Code::invalid, fmt::format("destination \"{}\" is inside the card: choose a folder on another disk",
+                                             shown(each.planned.name)));
+    if (contains(each.planned.path, card_root))
+      return fail(Code::invalid, fmt::format("the card is inside destination \"{}\": choose another folder",
+                                             shown(each.planned.name)));
+  }
+  return check_disks(destinations);
 }
 
 }  // namespace everytake

@@ -20,8 +20,12 @@ struct OpenDestination {
 // Opens what is there. Never makes a destination's folder: an unplugged disk's mount point must stay empty.
 std::vector<OpenDestination> open_destinations(std::span<const PlannedDestination> planned);
 
-// Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it, or two on one
-// disk (or on disks that can't be told apart) where neither says `same_disk = "allow"`.
+// Refuses (`invalid`) two destinations on one disk (or on disks that can't be told apart) where neither says
+// `same_disk = "allow"`. What is absent is not looked at.
+Result<void> check_disks(std::span<const OpenDestination> destinations);
+
+// Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it, and what
+// check_disks() refuses.
 Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root);
 
 }  // namespace everytake
