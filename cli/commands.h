@@ -37,6 +37,7 @@ using Run = std::function<Exit(Session&)>;
 // Adds a command's options to `command` and returns what to run. In cli/<name>.cc.
 using Declare = Run(CLI::App& command);
 Declare declare_init;
+Declare declare_plan;
 
 struct Command {
   const char* name;
@@ -47,6 +48,7 @@ struct Command {
 // In the order of a shoot's day, which is the order of --help.
 inline constexpr Command kCommands[] = {
     {"init", "make a folder for a shoot, with a commented plan ready to edit", declare_init},
+    {"plan", "check the plan; print its sections with times and bars", declare_plan},
 };
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on

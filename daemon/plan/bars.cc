@@ -41,4 +41,14 @@ std::optional<BarGrid> bar_grid(const Song& song) {
   return BarGrid{*song.tempo, song.meter, song.first_bar};
 }
 
+std::optional<BarRange> bars_of(const Section& section, const Song& song) {
+  if (section.first_bar && section.bars) return BarRange{*section.first_bar, *section.bars};
+  const auto grid = bar_grid(song);
+  if (!grid) return std::nullopt;
+  const auto first = grid->bar_starting_at(section.span.start, kNearBarLine);
+  const auto next = grid->bar_starting_at(section.span.end, kNearBarLine);
+  if (!first || !next || *next <= *first) return std::nullopt;
+  return BarRange{*first, *next - *first};
+}
+
 }  // namespace everytake

@@ -29,7 +29,17 @@ struct BarGrid {
   std::optional<std::int64_t> bar_starting_at(Micros song_time, Micros tolerance) const;
 };
 
+// Times that people wrote mean the bar line when they are this near to it.
+inline constexpr Micros kNearBarLine = std::chrono::milliseconds(10);
+
 // nullopt where the song has no tempo.
 std::optional<BarGrid> bar_grid(const Song& song);
+
+struct BarRange {
+  std::int64_t first = 1;
+  std::int64_t count = 0;
+};
+// The bars a section is made of; nullopt where it does not begin and end on bar lines, or the song has no tempo.
+std::optional<BarRange> bars_of(const Section& section, const Song& song);
 
 }  // namespace everytake

@@ -14,8 +14,7 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr auto kNearBarLine = 10ms;  // times are written to the hundredth at worst, and mean the bar line
-constexpr auto kPastEnd = 1ms;       // bars and a length in milliseconds are each rounded
+constexpr auto kPastEnd = 1ms;  // bars and a length in milliseconds are each rounded
 constexpr int kMostBars = 10'000;
 constexpr int kMostWanted = 10'000;
 
