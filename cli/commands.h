@@ -38,6 +38,8 @@ using Run = std::function<Exit(Session&)>;
 using Declare = Run(CLI::App& command);
 Declare declare_init;
 Declare declare_plan;
+Declare declare_offload;
+Declare declare_safe;
 
 struct Command {
   const char* name;
@@ -49,6 +51,8 @@ struct Command {
 inline constexpr Command kCommands[] = {
     {"init", "make a folder for a shoot, with a commented plan ready to edit", declare_init},
     {"plan", "check the plan; print its sections with times and bars", declare_plan},
+    {"offload", "copy a card to every destination, verified byte for byte; goes on where it stopped", declare_offload},
+    {"safe", "may this card be wiped? exit code 0 says yes", declare_safe},
 };
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on

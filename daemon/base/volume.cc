@@ -140,7 +140,8 @@ std::string udev_name(const char* by, dev_t device) {
 
 std::string uuid_of(int folder, dev_t device) {
   FsUuid uuid{};
-  if (::ioctl(folder, kGetFsUuid, &uuid) == 0 && uuid.length == uuid.bytes.size()) {
+  const bool told = ::ioctl(folder, kGetFsUuid, &uuid) == 0 && uuid.length == uuid.bytes.size();
+  if (told && uuid.bytes != decltype(uuid.bytes){}) {
     const auto hex = lower_hex({reinterpret_cast<const char*>(uuid.bytes.data()), uuid.bytes.size()});
     return fmt::format("{}-{}-{}-{}-{}", hex.substr(0, 8), hex.substr(8, 4), hex.substr(12, 4), hex.substr(16, 4),
                        hex.substr(20));

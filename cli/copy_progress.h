@@ -1,0 +1,27 @@
+// How far the copying is, as one line.
+#pragma once
+
+#include <chrono>
+#include <string>
+#include <vector>
+
+#include "base/clock.h"
+
+namespace everytake::cli {
+
+struct CopyGlance {
+  struct Target {
+    std::string name;
+    std::uint64_t verified = 0, total = 0;  // bytes
+  };
+  std::string roll;
+  std::uint64_t read = 0, to_read = 0;  // bytes of the card
+  std::vector<Target> targets;
+  Micros elapsed{};
+};
+
+// "R001: 12.3 GB of 64.0 GB read, 412 MB/s, 2 min 05 s left; verified: desk 18 %, shuttle 17 %"
+// The time left is that of the slowest destination; unknown until something is verified.
+std::string progress_text(const CopyGlance& glance);
+
+}  // namespace everytake::cli

@@ -1,0 +1,160 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "base/text.h"
+#include "cli/answer.h"
+#include "cli/card.h"
+#include "cli/copy_progress.h"
+#include "cli/offload_report.h"
+#include "cli/shoot.h"
+#include "cli/stop.h"
+#include "pipeline.h"
+
+namespace everytake::cli {
+namespace {
+
+struct Options {
+  std::string card;
+  std::vector<std::string> to;
+  bool no_study = false;
+  bool dry_run = false;
+  bool twice = false;
+};
+
+// --to NAME=PATH, all of them, in place of the plan's destinations. What the plan says of a name still holds.
+Result<std::vector<PlannedDestination>> destinations_of(const Options& options, const Plan& plan,
+                                                        const Session& session) {
+  if (options.to.empty()) return plan.destinations;
+  std::vector<PlannedDestination> chosen;
+  for (const auto& each : options.to) {
+    const auto equals = each.find('=');
+    if (equals == 0 || equals == std::string::npos || equals + 1 == each.size())
+      return fail(Code::invalid, fmt::format("--to {}: write it as NAME=PATH", shown(each)));
+    const auto name = each.substr(0, equals);
+    const auto planned =
+        std::find_if(plan.destinations.begin(), plan.destinations.end(), [&](const auto& p) { return p.name == name; });
+    PlannedDestination destination = planned == plan.destinations.end() ? PlannedDestination{} : *planned;
+    destination.name = name;
+    destination.path = absolute_folder(each.substr(equals + 1), session);
+    for (const auto& other : chosen)
+      if (other.name == name || other.path == destination.path)
+        return fail(Code::invalid, fmt::format("--to {}: that name or folder is given twice", shown(each)));
+    chosen.push_back(std::move(destination));
+  }
+  if (chosen.size() < 2) return fail(Code::invalid, "--to: name at least two destinations, on two disks");
+  return chosen;
+}
+
+// Shows on `err` how the copying goes.
+class Teller {
+ public:
+  Teller(Session& session, const Clock& clock) : clock_(clock), line_(session.err, session.err_screen, session.quiet) {}
+
+  IngestWatcher watcher() {
+    IngestWatcher watcher;
+    watcher.started = [this](const IngestWatcher::Start& start) {
+      glance_.roll = start.roll;
+      glance_.to_read = start.bytes;
+      for (std::size_t i = 0; i < start.targets.size(); ++i)
+        glance_.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+      begun_ = clock_.steady();
+    };
+    watcher.progress = [this](const CopyProgress& progress) {
+      glance_.read = progress.read;
+      for (std::size_t i = 0; i < glance_.targets.size(); ++i) glance_.targets[i].verified = progress.verified[i];
+      const auto now = clock_.steady();
+      glance_.elapsed = std::chrono::duration_cast<Micros>(now - begun_);
+      if (glance_.to_read > 0) line_.update(progress_text(glance_), now);
+    };
+    return watcher;
+  }
+
+  void clear() { line_.clear(); }
+
+ private:
+  const Clock& clock_;
+  Progress line_;
+  CopyGlance glance_;
+  std::chrono::steady_clock::time_point begun_{};
+};
+
+struct Outcome {
+  IngestReport report;
+  std::optional<Verdict> verdict;  // nullopt where the card could not be looked at again
+  std::vector<Clip> clips;
+};
+
+class Offload {
+ public:
+  Offload(const Shoot& shoot, const Options& options, Session& session, const StopOnSignal& stop)
+      : shoot_(shoot), options_(options), session_(session), stop_(stop) {}
+
+  Result<Outcome> run() {
+    const auto planned = TRY(destinations_of(options_, shoot_.plan, session_));
+    const auto card = TRY(open_card(options_.card, session_));
+    auto destinations = open_destinations(planned);
+    TRY(check_destinations(destinations, card.root));
+    const auto catalogue = TRY(Catalogue::open(shoot_.catalogue()));
+    Pipeline pipeline(*catalogue, shoot_.plan, clock_);
+    const Card seen{card.root, *card.fs, card.volume};
+
+    Teller teller(session_, clock_);
+    Outcome outcome;
+    outcome.report =
+        TRY(pipeline.ingest(seen, destinations, {options_.dry_run, options_.twice}, teller.watcher(), stop_.token()));
+    teller.clear();
+    if (options_.dry_run || outcome.report.ended) return outcome;
+    if (!options_.no_study) TRY(pipeline.study(destinations, {}, stop_.token()));
+    if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token())) outcome.verdict = std::move(*verdict);
+    for (auto& clip : TRY(catalogue->clips()))
+      if (std::find(outcome.report.clips.begin(), outcome.report.clips.end(), clip.id) != outcome.report.clips.end())
+        outcome.clips.push_back(std::move(clip));
+    return outcome;
+  }
+
+ private:
+  const Shoot& shoot_;
+  const Options& options_;
+  Session& session_;
+  const StopOnSignal& stop_;
+  const SystemClock clock_;
+};
+
+Exit run_offload(const Options& options, Session& session) {
+  const SystemClock clock;
+  const auto begun = clock.steady();
+  const StopOnSignal stop;
+  const auto shoot = load_shoot(session);
+  if (!shoot) return shoot.error();
+  const auto outcome = Offload(*shoot, options, session, stop).run();
+  if (!outcome) {
+    const auto exit = report(outcome.error(), session);
+    return stop.exit().value_or(exit);
+  }
+  const auto& [visit, verdict, clips] = *outcome;
+  if (visit.ended) report(*visit.ended, session);
+  if (session.json)
+    print_json(offload_json(visit, verdict, clips, std::chrono::duration_cast<Micros>(clock.steady() - begun)),
+               session);
+  else
+    session.out << (options.dry_run ? dry_run_text(visit, session.out_screen)
+                                    : offload_text(visit, verdict, clips, session.out_screen));
+  return stop.exit().value_or(exit_of(visit));
+}
+
+}  // namespace
+
+Run declare_offload(CLI::App& command) {
+  const auto options = std::make_shared<Options>();
+  command.add_option("CARD", options->card, "the mounted card, or any folder")->required();
+  command.add_option("--to", options->to, "copy to these instead of the plan's destinations; at least two")
+      ->type_name("NAME=PATH");
+  command.add_flag("--no-study", options->no_study, "don't look into the clips");
+  command.add_flag("--dry-run", options->dry_run, "only say what would be copied, and whether it fits");
+  command.add_flag("--twice", options->twice, "read the card a second time and compare");
+  return [options](Session& session) { return run_offload(*options, session); };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,168 @@
+#include "cli/offload_report.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.h"
+#include "cli/verdict.h"
+#include "handoff/json.h"
+
+namespace everytake::cli {
+namespace {
+
+using Destination = IngestReport::Destination;
+using State = Destination::State;
+
+const char* state_text(State state) {
+  switch (state) {
+    case State::verified:
+      return "verified";
+    case State::incomplete:
+      return "incomplete";
+    case State::failed:
+      return "failed";
+  }
+  return "failed";
+}
+
+const char* readback_word(Evidence evidence) {
+  switch (evidence) {
+    case Evidence::direct:
+      return "direct";
+    case Evidence::dropped:
+      return "dropped";
+    case Evidence::cached:
+      return "cached";
+  }
+  return "cached";
+}
+
+const char* readback_words(const std::optional<Evidence>& readback) {
+  if (!readback) return "";
+  switch (*readback) {
+    case Evidence::direct:
+      return "read back from the disk";
+    case Evidence::dropped:
+      return "read back past the cache";
+    case Evidence::cached:
+      return "read back, perhaps from memory";
+  }
+  return "";
+}
+
+std::string counted(std::size_t count, const char* noun) {
+  return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
+}
+
+std::string heading(const IngestReport& report) {
+  return fmt::format("{} from \"{}\": {}, {}", report.roll.empty() ? "A new roll" : report.roll, shown(report.label),
+                     counted(report.files, "file"), bytes_text(report.bytes));
+}
+
+bool has(const IngestReport& report, std::initializer_list<const char*> codes) {
+  return std::any_of(report.problems.begin(), report.problems.end(), [&](const Problem& problem) {
+    return std::any_of(codes.begin(), codes.end(), [&](const char* code) { return problem.code == code; });
+  });
+}
+
+std::string problems_text(const std::vector<Problem>& problems, const Screen& screen) {
+  constexpr std::size_t kShown = 12;
+  std::string text;
+  for (std::size_t i = 0; i < std::min(kShown, problems.size()); ++i)
+    text += painted("  ! " + problems[i].message, Tone::warning, screen) + "\n";
+  if (problems.size() > kShown) text += fmt::format("  … and {} more\n", problems.size() - kShown);
+  return text;
+}
+
+}  // namespace
+
+Exit exit_of(const IngestReport& report) {
+  if (has(report, {"bytes_differ"})) return Exit::differs;
+  if (report.ended) return exit_of(report.ended->code);
+  if (has(report, {"unreadable"})) return Exit::card_gone;
+  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk"}))
+    return Exit::no_space;
+  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(),
+                               [](const auto& each) { return each.state == State::verified; });
+  return all && report.problems.empty() ? Exit::done : Exit::no;
+}
+
+std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
+                         const std::vector<Clip>& clips, const Screen& screen) {
+  std::string text = painted(heading(report), Tone::heading, screen) + "\n";
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& each : report.destinations)
+    rows.push_back({{each.name},
+                    {state_text(each.state), each.state == State::verified ? Tone::good : Tone::bad},
+                    {std::to_string(each.files)},
+                    {bytes_text(each.bytes)},
+                    {std::to_string(each.copied_files)},
+                    {readback_words(each.readback)}});
+  using Align = Column::Align;
+  text +=
+      table({{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"new", Align::right}, {""}},
+            rows, screen);
+  text += problems_text(report.problems, screen);
+  std::vector<Problem> of_clips;
+  for (const auto& clip : clips)
+    for (auto problem : clip.facts.problems) {
+      problem.message = fmt::format("{}: {}", shown(clip.name), problem.message);
+      of_clips.push_back(std::move(problem));
+    }
+  if (!clips.empty()) text += counted(clips.size(), "clip") + (of_clips.empty() ? "\n" : ", some with a problem:\n");
+  text += problems_text(of_clips, screen);
+  return text + (verdict ? verdict_text(*verdict, screen) : std::string());
+}
+
+std::string dry_run_text(const IngestReport& report, const Screen& screen) {
+  std::string text = painted(heading(report), Tone::heading, screen) + "\n";
+  for (const auto& each : report.destinations)
+    text += fmt::format("  {}: {} of {} are there already\n", shown(each.name), each.already_files,
+                        counted(report.files, "file"));
+  text += problems_text(report.problems, screen);
+  return text + "Nothing was written.\n";
+}
+
+Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
+                  Micros elapsed) {
+  Json json;
+  json["roll"] = report.roll.empty() ? Json(nullptr) : Json(report.roll);
+  Json card;
+  put_name(card, "root", report.root.string());
+  put_name(card, "label", report.label);
+  card["uuid"] = report.uuid.empty() ? Json(nullptr) : Json(report.uuid);
+  card["identity"] = report.identity;
+  json["card"] = std::move(card);
+  json["files"] = report.files;
+  json["bytes"] = report.bytes;
+  json["destinations"] = Json::array();
+  for (const auto& each : report.destinations) {
+    Json destination;
+    put_name(destination, "name", each.name);
+    put_name(destination, "path", each.path.string());
+    destination["state"] = state_text(each.state);
+    destination["files"] = each.files;
+    destination["bytes"] = each.bytes;
+    destination["copied_files"] = each.copied_files;
+    destination["already_files"] = each.already_files;
+    destination["failed_files"] = each.failed_files;
+    destination["readback"] = each.readback ? Json(readback_word(*each.readback)) : Json(nullptr);
+    json["destinations"].push_back(std::move(destination));
+  }
+  json["clips"] = Json::array();
+  for (const auto& clip : clips) json["clips"].push_back(clip_json(clip));
+  json["problems"] = Json::array();
+  for (const auto& problem : report.problems) {
+    Json each{{"code", problem.code}};
+    put_name(each, "path", problem.path);
+    each["destination"] = problem.destination.empty() ? Json(nullptr) : Json(problem.destination);
+    each["message"] = problem.message;
+    json["problems"].push_back(std::move(each));
+  }
+  json["safe_to_wipe"] = verdict && verdict->safe;
+  json["elapsed_s"] = seconds(elapsed);
+  return json;
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,26 @@
+// What a visit of a card came to: in words, as JSON, and for the shell.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/json.h"
+#include "cli/exit_codes.h"
+#include "cli/terminal.h"
+#include "pipeline.h"
+
+namespace everytake::cli {
+
+// The gravest of what happened: a signal is the caller's to put first.
+Exit exit_of(const IngestReport& report);
+
+std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
+                         const std::vector<Clip>& clips, const Screen& screen);
+std::string dry_run_text(const IngestReport& report, const Screen& screen);
+
+// As `offload --json`.
+Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
+                  Micros elapsed);
+
+}  // namespace everytake::cli

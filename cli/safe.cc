@@ -1,0 +1,50 @@
+#include <CLI/App.hpp>
+
+#include "cli/answer.h"
+#include "cli/card.h"
+#include "cli/shoot.h"
+#include "cli/stop.h"
+#include "cli/verdict.h"
+#include "pipeline.h"
+
+namespace everytake::cli {
+namespace {
+
+Result<Verdict> judge(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
+                      std::stop_token stop) {
+  const auto card = TRY(open_card(name, session));
+  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
+  auto destinations = open_destinations(shoot.plan.destinations);
+  const SystemClock clock;
+  return Pipeline(*catalogue, shoot.plan, clock)
+      .judge({card.root, *card.fs, card.volume}, destinations, deep, std::move(stop));
+}
+
+}  // namespace
+
+Run declare_safe(CLI::App& command) {
+  struct Options {
+    std::string card;
+    bool deep = false;
+  };
+  const auto options = std::make_shared<Options>();
+  command.add_option("CARD", options->card, "the mounted card, or any folder")->required();
+  command.add_flag("--deep", options->deep, "read every byte of the card again");
+  return [options](Session& session) {
+    const StopOnSignal stop;
+    const auto shoot = load_shoot(session);
+    if (!shoot) return shoot.error();
+    const auto verdict = judge(*shoot, options->card, options->deep, session, stop.token());
+    if (!verdict) {
+      const auto exit = report(verdict.error(), session);
+      return stop.exit().value_or(exit);
+    }
+    if (session.json)
+      print_json(verdict_json(*verdict), session);
+    else
+      session.out << verdict_text(*verdict, session.out_screen);
+    return verdict->safe ? Exit::done : Exit::no;
+  };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,17 @@
+// The verdict in words and as JSON.
+#pragma once
+
+#include <string>
+
+#include "base/json.h"
+#include "cli/terminal.h"
+#include "offload/verdict.h"
+
+namespace everytake::cli {
+
+// "safe to wipe: …" with what it rests on, or "do not wipe: …" with the reasons. Ends with a line feed.
+std::string verdict_text(const Verdict& verdict, const Screen& screen);
+
+Json verdict_json(const Verdict& verdict);  // as `safe --json`
+
+}  // namespace everytake::cli
