@@ -141,7 +141,8 @@ Exit run_offload(const Options& options, Session& session) {
   else
     session.out << (options.dry_run ? dry_run_text(visit, session.out_screen)
                                     : offload_text(visit, verdict, clips, session.out_screen));
-  return stop.exit().value_or(exit_of(visit));
+  const bool nothing_to_say = options.dry_run && visit.problems.empty();
+  return stop.exit().value_or(nothing_to_say ? Exit::done : exit_of(visit));
 }
 
 }  // namespace
