@@ -11,13 +11,14 @@
 #include <sys/sysmacros.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <boost/filesystem.hpp>
 #include <boost/filesystem/fstream.hpp>
 #include <cstring>
 #include <optional>
-#include <sstream>
 
+#include "base/mounts.h"
 #include "base/system_error.h"
 #include "base/text.h"
 
@@ -33,40 +34,11 @@ struct FsUuid {
 };
 constexpr unsigned long kGetFsUuid = _IOR(0x15, 0, FsUuid);
 
-struct Mount {
-  std::string root, point, type, source;
-};
-
-// The octal escapes of proc(5): \040 for a blank.
-std::string unescape(const std::string& text) {
-  std::string out;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] == '\\' && i + 3 < text.size()) {
-      out += static_cast<char>(std::stoi(text.substr(i + 1, 3), nullptr, 8));
-      i += 3;
-    } else {
-      out += text[i];
-    }
-  }
-  return out;
-}
-
-// proc(5), /proc/PID/mountinfo: id, parent, device, root, mount point, options, optional fields, "-", type, source.
 std::optional<Mount> mount_with_id(std::uint64_t id) {
-  fs::ifstream in("/proc/self/mountinfo");
-  for (std::string line; std::getline(in, line);) {
-    std::istringstream fields(line);
-    std::uint64_t line_id = 0;
-    std::string parent, device, options, field;
-    Mount mount;
-    if (!(fields >> line_id) || line_id != id) continue;
-    fields >> parent >> device >> mount.root >> mount.point >> options;
-    while (fields >> field && field != "-") {
-    }
-    fields >> mount.type >> mount.source;
-    return Mount{unescape(mount.root), unescape(mount.point), mount.type, unescape(mount.source)};
-  }
-  return std::nullopt;
+  const auto mounts = read_mounts();
+  if (!mounts) return std::nullopt;
+  const auto it = std::find_if(mounts->begin(), mounts->end(), [id](const Mount& mount) { return mount.id == id; });
+  return it == mounts->end() ? std::nullopt : std::optional(*it);
 }
 
 std::string first_line(const fs::path& file) {
