@@ -10,90 +10,115 @@
 namespace everytake {
 namespace {
 
-constexpr int kDeepest = 64;              // cameras nest four or five folders
-constexpr std::size_t kMost = 2'000'000;  // files; more is no card but an attack on memory
-
-struct Folder {
-  Path path;
-  int depth = 0;
-};
+// What no folder can hold; a listing that has it comes from a broken or hostile driver.
+bool is_no_name(const std::string& name) {
+  return name.empty() || name == "." || name == ".." || name.find('/') != std::string::npos ||
+         name.find('\0') != std::string::npos;
+}
 
 class Scanner {
  public:
-  Scanner(const ReadFs& card, std::stop_token stop) : card_(card), stop_(std::move(stop)) {}
+  Scanner(const ReadFs& card, std::stop_token stop, const ScanLimits& limits)
+      : card_(card), stop_(std::move(stop)), limits_(limits) {}
 
   Result<Listing> run() {
+    const auto root = TRY(card_.stat({}));
+    seen_.insert({root.device, root.inode});
     for (waiting_.push_back({}); !waiting_.empty();) {
       const Folder folder = std::move(waiting_.back());
       waiting_.pop_back();
       TRY(read_folder(folder));
     }
-    std::sort(listing_.files.begin(), listing_.files.end(),
-              [](const auto& a, const auto& b) { return a.path.native() < b.path.native(); });
-    std::sort(listing_.folders.begin(), listing_.folders.end(),
-              [](const auto& a, const auto& b) { return a.native() < b.native(); });
+    std::ranges::sort(
+        listing_.files, {}, [](const CardFile& file) -> auto& { return file.path.native(); });
+    std::ranges::sort(
+        listing_.folders, {}, [](const Path& folder) -> auto& { return folder.native(); });
+    std::ranges::stable_sort(listing_.problems, {}, &Problem::path);
     return std::move(listing_);
   }
 
  private:
+  struct Folder {
+    Path path;
+    int depth = 0;
+  };
+
   Result<void> read_folder(const Folder& folder) {
-    if (stop_.stop_requested()) return fail(Code::cancelled, "stopped while the card was listed");
-    const auto entries = card_.list(folder.path);
+    auto entries = card_.list(folder.path);
     if (!entries) {
       if (folder.path.empty() || entries.error().code == Code::gone) return tl::unexpected(entries.error());
-      unreadable(folder.path, entries.error().what);
+      trouble("unreadable", folder.path, entries.error().what);
       return {};
     }
+    // A faulty driver lists a name twice: it is one file all the same.
+    std::ranges::sort(*entries, {}, &DirEntry::name);
+    const auto doubled = std::ranges::unique(*entries, {}, &DirEntry::name);
+    entries->erase(doubled.begin(), doubled.end());
     for (const auto& entry : *entries) TRY(take(folder, entry.name));
     return {};
   }
 
   Result<void> take(const Folder& folder, const std::string& name) {
+    if (stop_.stop_requested()) return fail(Code::cancelled, "stopped while the card was listed");
+    if (++entries_ > limits_.entries)
+      return fail(Code::invalid,
+                  fmt::format("there are over {} files and folders on it: this is no card", limits_.entries));
+    if (is_no_name(name)) {
+      trouble("unreadable", folder.path,
+              fmt::format("{}: lists the impossible name \"{}\"", shown(folder.path.native()), shown(name)));
+      return {};
+    }
     const auto path = folder.path / name;
     const auto stat = card_.stat(path);
     if (!stat) {
       if (stat.error().code == Code::gone) return tl::unexpected(stat.error());
-      unreadable(path, stat.error().what);
-    } else if (stat->type == FileType::regular) {
-      if (listing_.files.size() >= kMost) return fail(Code::invalid, "there are over 2 million files: this is no card");
-      listing_.files.push_back({path, stat->size, stat->mtime});
-    } else if (stat->type == FileType::directory) {
-      take_folder(folder, path, *stat);
-    } else {
-      const char* what = stat->type == FileType::symlink ? "a link" : "a device, socket or pipe";
-      listing_.problems.push_back(
-          {"not_a_file", path.string(), "", fmt::format("{} is {}: it is not copied", shown(path.string()), what)});
+      trouble("unreadable", path, stat.error().what);
+      return {};
     }
+    if (stat->type == FileType::regular)
+      listing_.files.push_back({path, stat->size, stat->mtime});
+    else if (stat->type == FileType::directory)
+      take_folder(folder, path, *stat);
+    else
+      note(path, stat->type);
     return {};
   }
 
   void take_folder(const Folder& parent, const Path& path, const FileStat& stat) {
-    if (parent.depth >= kDeepest) {
-      unreadable(path, fmt::format("{} is nested deeper than {} folders", shown(path.string()), kDeepest));
-    } else if (!seen_.insert({stat.device, stat.inode}).second) {
-      unreadable(path, fmt::format("{} leads back to a folder that was listed already", shown(path.string())));
-    } else {
-      listing_.folders.push_back(path);
-      waiting_.push_back({path, parent.depth + 1});
-    }
+    listing_.folders.push_back(path);
+    const auto name = shown(path.native());
+    if (parent.depth + 1 >= limits_.depth)
+      return trouble("too_deep", path,
+                     fmt::format("{}: is nested deeper than {} folders and is not looked into", name, limits_.depth));
+    if (!seen_.insert({stat.device, stat.inode}).second)
+      return trouble("loop", path, fmt::format("{}: leads back to a folder that was listed already", name));
+    waiting_.push_back({path, parent.depth + 1});
   }
 
-  void unreadable(const Path& path, const std::string& message) {
+  void note(const Path& path, FileType type) {
+    const char* what = type == FileType::symlink ? "a link" : "a device, socket or pipe";
+    listing_.problems.push_back(
+        {"not_a_file", path.native(), "", fmt::format("{}: is {}, which is not copied", shown(path.native()), what)});
+  }
+
+  void trouble(const char* code, const Path& path, std::string message) {
     listing_.complete = false;
-    listing_.problems.push_back({"unreadable", path.string(), "", message});
+    listing_.problems.push_back({code, path.native(), "", std::move(message)});
   }
 
   const ReadFs& card_;
   const std::stop_token stop_;
+  const ScanLimits limits_;
   Listing listing_;
   std::vector<Folder> waiting_;
   std::set<std::pair<std::uint64_t, std::uint64_t>> seen_;  // device and inode of each folder
+  std::size_t entries_ = 0;
 };
 
 }  // namespace
 
-Result<Listing> scan(const ReadFs& card, std::stop_token stop) {
-  return Scanner(card, std::move(stop)).run();
+Result<Listing> scan(const ReadFs& card, std::stop_token stop, const ScanLimits& limits) {
+  return Scanner(card, std::move(stop), limits).run();
 }
 
 }  // namespace everytake
