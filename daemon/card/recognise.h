@@ -1,7 +1,7 @@
-// What kind of card this is, and which recordings are on it. Decided from names alone; contents come later.
+// What kind of card this is, and which recordings are on it. Decided from names alone, without regard to case;
+// contents come later.
 #pragma once
 
-#include <string>
 #include <vector>
 
 #include "model.h"
@@ -15,17 +15,20 @@ enum class Structure {
   avchd,           // BDMV with its index, in AVCHD or PRIVATE/AVCHD
   contents_clips,  // CONTENTS/CLIPS001
   contents_split,  // CONTENTS/CLIP + VIDEO + AUDIO: sound in files of its own
-  dcim,            // DCF (JEITA CP-3461): DCIM with movies
+  dcim,            // DCF (JEITA CP-3461): DCIM with something in it, be it stills
   at_the_root,     // raw and cinema files at the top
 };
 const char* to_string(Structure structure);  // for people: "M4ROOT folders"
 
-// In the order above; empty for a folder that is no camera's card.
+// Those that begin at the card's top, where cameras begin them, in the order above. Empty for what is no camera's card:
+// a disk with copies of cards in some folder is none.
 std::vector<Structure> structures_of(const Listing& listing);
 
-// The recordings, sorted by the path of their video, each with the files that go with it. On a card of a known
-// structure: those of its clip folders. Elsewhere: every file with a media extension. Never a proxy, a thumbnail or a
-// file that systems leave behind ("._…", "System Volume Information").
+// The recordings, sorted by the path of their first video, each with the files that go with it. A card's tree may lie
+// at any depth: any folder works as a card. Inside it only its clip folders hold recordings; everywhere else every file
+// with a video's extension is one, but for what lies in a folder of proxies beside its recording. Of no recording are
+// files that systems leave behind ("._…", "System Volume Information"). An empty video is a recording all the same.
+// Several videos are one recording only where the structure itself says so.
 std::vector<ClipFiles> clips_of(const Listing& listing);
 
 }  // namespace everytake
