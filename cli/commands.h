@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "base/fs.h"
-#include "cli/exit_codes.h"
 #include "cli/terminal.h"
+#include "exit_codes.h"
 
 namespace CLI {
 class App;

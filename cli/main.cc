@@ -27,5 +27,5 @@ int main(int argc, char** argv) {
   const auto exit = cli::run({argv + 1, argv + argc}, session);
   if (std::cout.flush()) return static_cast<int>(exit);
   if (errno != EPIPE) std::cerr << "everytake: the answer could not be written in full\n";
-  return static_cast<int>(exit == cli::Exit::done ? cli::Exit::no : exit);
+  return static_cast<int>(exit == Exit::done ? Exit::no : exit);
 }

@@ -6,10 +6,10 @@
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/card.h"
-#include "cli/copy_progress.h"
 #include "cli/offload_report.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
+#include "copy_progress.h"
 #include "pipeline.h"
 
 namespace everytake::cli {

@@ -60,12 +60,6 @@ std::string heading(const IngestReport& report) {
                      counted(report.files, "file"), bytes_text(report.bytes));
 }
 
-bool has(const IngestReport& report, std::initializer_list<const char*> codes) {
-  return std::any_of(report.problems.begin(), report.problems.end(), [&](const Problem& problem) {
-    return std::any_of(codes.begin(), codes.end(), [&](const char* code) { return problem.code == code; });
-  });
-}
-
 std::string problems_text(const std::vector<Problem>& problems, const Screen& screen) {
   constexpr std::size_t kShown = 12;
   std::string text;
@@ -76,17 +70,6 @@ std::string problems_text(const std::vector<Problem>& problems, const Screen& sc
 }
 
 }  // namespace
-
-Exit exit_of(const IngestReport& report) {
-  if (has(report, {"bytes_differ"})) return Exit::differs;
-  if (report.ended) return exit_of(report.ended->code);
-  if (has(report, {"unreadable"})) return Exit::card_gone;
-  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk"}))
-    return Exit::no_space;
-  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(),
-                               [](const auto& each) { return each.state == State::verified; });
-  return all && report.problems.empty() ? Exit::done : Exit::no;
-}
 
 std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
                          const std::vector<Clip>& clips, const Screen& screen) {

@@ -6,14 +6,10 @@
 #include <vector>
 
 #include "base/json.h"
-#include "cli/exit_codes.h"
 #include "cli/terminal.h"
 #include "pipeline.h"
 
 namespace everytake::cli {
-
-// The gravest of what happened: a signal is the caller's to put first.
-Exit exit_of(const IngestReport& report);
 
 std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
                          const std::vector<Clip>& clips, const Screen& screen);

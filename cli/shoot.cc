@@ -1,97 +1,29 @@
 #include "cli/shoot.h"
 
-#include <fmt/format.h>
-
 #include <boost/filesystem/operations.hpp>
 
-#include "base/posix_fs.h"
-#include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
-#include "media/audio.h"
-#include "plan/plan.h"
 
 namespace everytake::cli {
-namespace {
 
 namespace fs = boost::filesystem;
 
-constexpr std::uint64_t kMostPlanBytes = 1 << 20;  // a plan of a long day is a few thousand
-
-bool has_plan(const Path& folder) {
-  boost::system::error_code ignored;  // what can't be looked at is no shoot
-  return fs::exists(folder / kPlanFile, ignored);
-}
-
-Result<Path> named_shoot(const std::string& name, const char* named_by, const Session& session) {
-  const Path folder = absolute_folder(name, session);
-  if (!name.empty() && has_plan(folder)) return folder;
-  return fail(Code::not_found, fmt::format("{} \"{}\": there is no {} in it; make one with: everytake init DIR",
-                                           named_by, shown(name), kPlanFile));
-}
-
-// The file's folder, opened, and its name in there. Links are followed: a person put them there.
-struct Located {
-  std::unique_ptr<PosixFs> folder;
-  Path name;
-};
-Result<Located> locate(const Path& file) {
-  boost::system::error_code error;
-  const Path real = fs::canonical(file, error);
-  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
-  return Located{TRY(PosixFs::open_at(real.parent_path())), real.filename()};
-}
-
-Result<std::string> read_text(const Path& path) {
-  const auto located = TRY(locate(path));
-  const auto file = TRY(located.folder->open(located.name, Cache::use));
-  const auto size = TRY(file->stat()).size;
-  if (size > kMostPlanBytes) return fail(Code::invalid, shown(path.string()) + " is far too long for a plan");
-  std::string text(size, '\0');
-  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
-  return text;
-}
-
-Result<Micros> measure(const Path& song) {
-  const auto located = TRY(locate(song));
-  return sound_length(*located.folder, located.name);
-}
-
-}  // namespace
-
 Path absolute_folder(const std::string& name, const Session& session) {
-  const Path folder = fs::absolute(name, session.folder).lexically_normal();
-  return folder.filename_is_dot() ? folder.parent_path() : folder;  // "shoot/" becomes "shoot/."
+  return everytake::absolute_folder(name, session.folder);
 }
 
 Result<Path> find_shoot(const Session& session) {
-  if (session.shoot) return named_shoot(*session.shoot, "--shoot", session);
-  if (session.shoot_from_environment) return named_shoot(*session.shoot_from_environment, "EVERYTAKE_SHOOT", session);
-  for (Path folder = session.folder; !folder.empty(); folder = folder.parent_path())
-    if (has_plan(folder)) return folder;
-  return fail(Code::not_found, fmt::format("no {} in {} or above; go to the shoot's folder, name it with --shoot DIR, "
-                                           "or make one with: everytake init DIR",
-                                           kPlanFile, shown(session.folder.string())));
+  return everytake::find_shoot({session.shoot, session.shoot_from_environment, session.folder});
 }
 
 tl::expected<Shoot, Exit> load_shoot(Session& session) {
   const auto folder = find_shoot(session);
   if (!folder) return tl::unexpected(report(folder.error(), session));
-  const auto text = read_text(*folder / kPlanFile);
-  if (!text) return tl::unexpected(report(text.error(), session));
-  Shoot shoot{.folder = *folder, .plan = {}, .remarks = {}};
-  auto plan = parse_plan(*text, [&](const Path& song) {
-    auto length = measure(fs::absolute(song, *folder));
-    if (!length) shoot.remarks.push_back("song: " + length.error().what);
-    return length;
-  });
-  if (!plan) {
-    for (const auto& error : plan.error())
-      session.err << painted(to_string(error), Tone::bad, session.err_screen) << '\n';
-    return tl::unexpected(Exit::bad_input);
-  }
-  shoot.plan = std::move(*plan);
-  return shoot;
+  auto shoot = everytake::load_shoot(*folder);
+  if (shoot) return std::move(*shoot);
+  for (const auto& wrong : shoot.error()) session.err << painted(wrong, Tone::bad, session.err_screen) << '\n';
+  return tl::unexpected(Exit::bad_input);
 }
 
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {

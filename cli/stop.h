@@ -6,7 +6,7 @@
 #include <stop_token>
 #include <thread>
 
-#include "cli/exit_codes.h"
+#include "exit_codes.h"
 
 namespace everytake::cli {
 

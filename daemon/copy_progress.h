@@ -7,7 +7,7 @@
 
 #include "base/clock.h"
 
-namespace everytake::cli {
+namespace everytake {
 
 struct CopyGlance {
   struct Target {
@@ -24,4 +24,4 @@ struct CopyGlance {
 // The time left is that of the slowest destination; unknown until something is verified.
 std::string progress_text(const CopyGlance& glance);
 
-}  // namespace everytake::cli
+}  // namespace everytake

@@ -2,8 +2,9 @@
 #pragma once
 
 #include "base/result.h"
+#include "pipeline.h"
 
-namespace everytake::cli {
+namespace everytake {
 
 enum class Exit {
   done = 0,           // or: the answer is yes
@@ -17,7 +18,9 @@ enum class Exit {
   terminated = 143,   // by SIGTERM, with everything resumable
 };
 
-// For an error that ended the command.
+// For an error that ended the work.
 Exit exit_of(Code code);
+// The gravest of what happened on a visit: a signal is the caller's to put first.
+Exit exit_of(const IngestReport& report);
 
-}  // namespace everytake::cli
+}  // namespace everytake

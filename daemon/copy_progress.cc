@@ -1,4 +1,4 @@
-#include "cli/copy_progress.h"
+#include "copy_progress.h"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 
 #include "base/text.h"
 
-namespace everytake::cli {
+namespace everytake {
 namespace {
 
 std::string time_left(const CopyGlance& glance) {
@@ -39,4 +39,4 @@ std::string progress_text(const CopyGlance& glance) {
   return text;
 }
 
-}  // namespace everytake::cli
+}  // namespace everytake

@@ -1,0 +1,94 @@
+#include "open_shoot.h"
+
+#include <fmt/format.h>
+
+#include <boost/filesystem/operations.hpp>
+
+#include "base/posix_fs.h"
+#include "base/text.h"
+#include "media/audio.h"
+#include "plan/plan.h"
+
+namespace everytake {
+namespace {
+
+namespace fs = boost::filesystem;
+
+constexpr std::uint64_t kMostPlanBytes = 1 << 20;  // a plan of a long day is a few thousand
+
+bool has_plan(const Path& folder) {
+  boost::system::error_code ignored;  // what can't be looked at is no shoot
+  return fs::exists(folder / kPlanFile, ignored);
+}
+
+Result<Path> named_shoot(const std::string& name, const char* named_by, const Path& working_folder) {
+  const Path folder = absolute_folder(name, working_folder);
+  if (!name.empty() && has_plan(folder)) return folder;
+  return fail(Code::not_found, fmt::format("{} \"{}\": there is no {} in it; make one with: everytake init DIR",
+                                           named_by, shown(name), kPlanFile));
+}
+
+// The file's folder, opened, and its name in there. Links are followed: a person put them there.
+struct Located {
+  std::unique_ptr<PosixFs> folder;
+  Path name;
+};
+Result<Located> locate(const Path& file) {
+  boost::system::error_code error;
+  const Path real = fs::canonical(file, error);
+  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
+  return Located{TRY(PosixFs::open_at(real.parent_path())), real.filename()};
+}
+
+Result<std::string> read_text(const Path& path) {
+  const auto located = TRY(locate(path));
+  const auto file = TRY(located.folder->open(located.name, Cache::use));
+  const auto size = TRY(file->stat()).size;
+  if (size > kMostPlanBytes) return fail(Code::invalid, shown(path.string()) + " is far too long for a plan");
+  std::string text(size, '\0');
+  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
+  return text;
+}
+
+Result<Micros> measure(const Path& song) {
+  const auto located = TRY(locate(song));
+  return sound_length(*located.folder, located.name);
+}
+
+}  // namespace
+
+Path absolute_folder(const std::string& name, const Path& working_folder) {
+  const Path folder = fs::absolute(name, working_folder).lexically_normal();
+  return folder.filename_is_dot() ? folder.parent_path() : folder;  // "shoot/" becomes "shoot/."
+}
+
+Result<Path> find_shoot(const ShootNamed& named) {
+  if (named.by_option) return named_shoot(*named.by_option, "--shoot", named.working_folder);
+  if (named.by_environment) return named_shoot(*named.by_environment, "EVERYTAKE_SHOOT", named.working_folder);
+  for (Path folder = named.working_folder; !folder.empty(); folder = folder.parent_path())
+    if (has_plan(folder)) return folder;
+  return fail(Code::not_found, fmt::format("no {} in {} or above; go to the shoot's folder, name it with --shoot DIR, "
+                                           "or make one with: everytake init DIR",
+                                           kPlanFile, shown(named.working_folder.string())));
+}
+
+tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder) {
+  using Wrong = std::vector<std::string>;
+  const auto text = read_text(folder / kPlanFile);
+  if (!text) return tl::unexpected(Wrong{text.error().what});
+  Shoot shoot{.folder = folder, .plan = {}, .remarks = {}};
+  auto plan = parse_plan(*text, [&](const Path& song) {
+    auto length = measure(fs::absolute(song, folder));
+    if (!length) shoot.remarks.push_back("song: " + length.error().what);
+    return length;
+  });
+  if (!plan) {
+    Wrong wrong;
+    for (const auto& error : plan.error()) wrong.push_back(to_string(error));
+    return tl::unexpected(std::move(wrong));
+  }
+  shoot.plan = std::move(*plan);
+  return shoot;
+}
+
+}  // namespace everytake
