@@ -48,7 +48,8 @@ Result<Lease> Lease::take(Catalogue& catalogue, const std::string& card, const C
 }
 
 Lease::~Lease() {
-  if (catalogue_) (void)catalogue_->release_card(card_);  // not released: taken over once this process is gone
+  if (catalogue_)
+    (void)catalogue_->release_card(card_, this_process());  // not released: taken over once this process is gone
 }
 
 }  // namespace everytake

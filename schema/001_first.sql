@@ -87,11 +87,11 @@ CREATE TABLE clip_file (
   PRIMARY KEY (clip_id, file_id)
 ) STRICT, WITHOUT ROWID;
 
--- What is said of a clip, and by whom: hand goes before setup, setup before rule.
+-- What is said of a clip, and by whom: for each field hand goes before setup, setup before rule.
 CREATE TABLE mark (
   clip_id INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
   field   TEXT NOT NULL CHECK (field IN ('kind', 'member', 'section', 'look', 'angle', 'note', 'rating')),
-  value   TEXT NOT NULL,
+  value   TEXT NOT NULL,                     -- '' says "none", or of a kind that nothing can be told
   by      TEXT NOT NULL CHECK (by IN ('hand', 'setup', 'rule')),
   because TEXT NOT NULL DEFAULT '',
   PRIMARY KEY (clip_id, field, by, value)
@@ -135,3 +135,7 @@ CREATE TABLE lease (
 CREATE INDEX file_by_path ON file(path);
 CREATE INDEX copy_by_destination ON copy(destination_id, state);
 CREATE INDEX clip_by_name ON clip(name);
+CREATE INDEX clip_by_roll ON clip(roll_id);
+CREATE INDEX clip_file_by_file ON clip_file(file_id);
+CREATE INDEX problem_by_roll ON problem(roll_id);
+CREATE INDEX problem_by_clip ON problem(clip_id);

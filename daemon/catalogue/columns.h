@@ -1,45 +1,39 @@
-// How values of the model stand in columns.
+// How values stand in columns and rows, both ways.
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 
 #include "catalogue/db.h"
-#include "model.h"
+#include "catalogue/rows.h"
 
 namespace everytake {
 
-inline std::int64_t micros(Instant t) {
-  return t.time_since_epoch().count();
-}
-inline Instant instant(std::int64_t micros) {
-  return Instant(Micros(micros));
-}
-inline std::int64_t nanos(FileTime t) {
-  return t.time_since_epoch().count();
-}
-inline FileTime file_time(std::int64_t nanos) {
-  return FileTime(std::chrono::nanoseconds(nanos));
-}
-inline Blob blob(const Path& path) {
-  return {path.string()};
-}
+const char* to_string(Evidence evidence);
+const char* to_string(FileRole role);
 
-template <class T, class F>
-auto map(const std::optional<T>& value, F f) -> std::optional<decltype(f(*value))> {
-  if (!value) return std::nullopt;
-  return f(*value);
-}
+// What a CHECK of the schema allows is all that can be read; anything else is the last alternative.
+Evidence evidence_of(std::string_view text);
+FileRole role_of(std::string_view text);
+CopyState copy_state_of(std::string_view text);
+By by_of(std::string_view text);
+Placement::State placement_state_of(std::string_view text);
 
-Blob blob_of_hex(std::string_view hex);
-const char* readback_text(Evidence evidence);
-std::optional<Evidence> readback_of(const std::string& text);
-CopyState copy_state_of(const std::string& text);
-By by_of(const std::string& text);
-Placement::State placement_state_of(const std::string& text);
-std::string spans_text(const std::vector<Span>& spans);  // JSON: [[start_us, end_us], …]
+// 16 bytes of 32 hex digits. `invalid` for anything else.
+Result<std::string> digest_bytes(std::string_view hex);
+
+// JSON columns. What can't be read as such gives nothing.
+std::string spans_text(const std::vector<Span>& spans);
 std::vector<Span> spans_of(const std::string& text);
 std::string candidates_text(const std::vector<Placement::Candidate>& candidates);
 std::vector<Placement::Candidate> candidates_of(const std::string& text);
+std::string origin_text(const std::map<std::string, std::string>& origin);
+std::map<std::string, std::string> origin_of(const std::string& text);
+
+// Within the caller's transaction.
+Result<void> insert_problems(Db& db, std::optional<RollId> roll, std::optional<ClipId> clip,
+                             std::span<const Problem> problems, Instant at);
 
 }  // namespace everytake

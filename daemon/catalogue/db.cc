@@ -1,171 +1,221 @@
 #include "catalogue/db.h"
 
+#include <fmt/format.h>
 #include <sqlite3.h>
+
+#include <new>
+
+#include "base/system_error.h"
+#include "base/text.h"
 
 namespace everytake {
 namespace {
 
-constexpr int kBusyMillis = 30'000;  // a card's commit takes milliseconds; a stuck process should show in the end
-
-Code code_of(int sqlite) {
-  switch (sqlite & 0xff) {
+// The one table from SQLite's codes to ours.
+Code code_of_sqlite(int extended, int system_number) {
+  switch (extended) {
+    case SQLITE_CONSTRAINT_UNIQUE:
+    case SQLITE_CONSTRAINT_PRIMARYKEY:
+    case SQLITE_CONSTRAINT_ROWID:
+      return Code::exists;
+    case SQLITE_CONSTRAINT_FOREIGNKEY:
+      return Code::not_found;
+    case SQLITE_READONLY_DBMOVED:
+      return Code::gone;
+    default:
+      break;
+  }
+  switch (extended & 0xff) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
       return Code::busy;
     case SQLITE_FULL:
       return Code::no_space;
-    case SQLITE_READONLY:
-    case SQLITE_PERM:
-    case SQLITE_AUTH:
-      return Code::denied;
     case SQLITE_CORRUPT:
     case SQLITE_NOTADB:
+    case SQLITE_FORMAT:
       return Code::corrupt;
+    case SQLITE_PERM:
+    case SQLITE_READONLY:
+    case SQLITE_AUTH:
+      return Code::denied;
     case SQLITE_CANTOPEN:
-      return Code::not_found;
-    case SQLITE_CONSTRAINT:
-    case SQLITE_MISMATCH:
-      return Code::invalid;
-    default:
+    case SQLITE_IOERR:
+      return system_number ? code_of_errno(system_number) : Code::io;
+    case SQLITE_INTERRUPT:
+      return Code::cancelled;
+    case SQLITE_NOMEM:
+    case SQLITE_PROTOCOL:
       return Code::io;
+    default:
+      return Code::invalid;
   }
 }
 
-tl::unexpected<Error> failed(sqlite3* db) {
-  const int number = sqlite3_extended_errcode(db);
-  return fail(code_of(number), std::string("catalogue: ") + sqlite3_errmsg(db), number);
+Error error_of(sqlite3* db) {
+  const int extended = sqlite3_extended_errcode(db);
+  const int system_number = sqlite3_system_errno(db);
+  const auto code = code_of_sqlite(extended, system_number);
+  switch (code) {
+    case Code::busy:
+      return {code, "another process keeps the catalogue locked: try again when it is done", extended};
+    case Code::corrupt:
+      return {code,
+              fmt::format("the catalogue is damaged ({}): move it aside and run \"everytake rebuild DESTINATION\"",
+                          sqlite3_errmsg(db)),
+              extended};
+    case Code::no_space:
+      return {code, "the disk that holds the catalogue is full: free some room", extended};
+    default:
+      return {code, fmt::format("catalogue: {}", shown(sqlite3_errmsg(db))), extended};
+  }
 }
 
 }  // namespace
 
-Statement::~Statement() {
-  sqlite3_finalize(statement_);
+// ---- Statement ----------------------------------------------------------------------------------------------------
+
+void Statement::Finalizer::operator()(sqlite3_stmt* statement) const {
+  sqlite3_finalize(statement);
 }
 
-void Statement::reset() {
-  sqlite3_reset(statement_);
-  sqlite3_clear_bindings(statement_);
+void Statement::start() {
+  sqlite3_reset(statement_.get());  // its code is that of the last step, which was told already
+  bind_error_ = SQLITE_OK;
 }
 
-void Statement::bind_one(int index, std::int64_t value) {
-  sqlite3_bind_int64(statement_, index, value);
-}
-void Statement::bind_one(int index, double value) {
-  sqlite3_bind_double(statement_, index, value);
-}
-void Statement::bind_one(int index, std::nullptr_t) {
-  sqlite3_bind_null(statement_, index);
-}
-void Statement::bind_one(int index, std::string_view value) {
-  sqlite3_bind_text64(statement_, index, value.data(), value.size(), SQLITE_TRANSIENT, SQLITE_UTF8);
-}
-void Statement::bind_one(int index, const Blob& value) {
-  // An empty std::string's data is no null pointer, so this is an empty blob and not NULL.
-  sqlite3_bind_blob64(statement_, index, value.bytes.data(), value.bytes.size(), SQLITE_TRANSIENT);
-}
-
-Result<bool> Statement::step() {
-  switch (sqlite3_step(statement_)) {
-    case SQLITE_ROW:
-      return true;
-    case SQLITE_DONE:
-      return false;
-    default:
-      return failed(sqlite3_db_handle(statement_));
-  }
-}
-
-Result<void> Statement::run() {
-  while (TRY(step())) {
-  }
-  sqlite3_reset(statement_);
+Result<void> Statement::bound(int count) {
+  if (bind_error_ != SQLITE_OK) return tl::unexpected(error_of(sqlite3_db_handle(statement_.get())));
+  if (count != sqlite3_bind_parameter_count(statement_.get()))
+    return fail(Code::invalid, fmt::format("{} values for: {}", count, sqlite3_sql(statement_.get())));
   return {};
 }
 
+Result<bool> Statement::step() {
+  next_column_ = 0;
+  const int code = sqlite3_step(statement_.get());
+  if (code == SQLITE_ROW) return true;
+  if (code == SQLITE_DONE) return false;
+  auto error = error_of(sqlite3_db_handle(statement_.get()));
+  sqlite3_reset(statement_.get());
+  return tl::unexpected(std::move(error));
+}
+
+void Statement::put_null(int place) {
+  if (const int code = sqlite3_bind_null(statement_.get(), place); code != SQLITE_OK) bind_error_ = code;
+}
+
+void Statement::put_int(int place, std::int64_t value) {
+  if (const int code = sqlite3_bind_int64(statement_.get(), place, value); code != SQLITE_OK) bind_error_ = code;
+}
+
+void Statement::put_double(int place, double value) {
+  if (const int code = sqlite3_bind_double(statement_.get(), place, value); code != SQLITE_OK) bind_error_ = code;
+}
+
+// A null pointer would bind NULL, so empty values point somewhere.
+void Statement::put_text(int place, std::string_view text) {
+  const char* data = text.empty() ? "" : text.data();
+  const int code = sqlite3_bind_text64(statement_.get(), place, data, text.size(), SQLITE_STATIC, SQLITE_UTF8);
+  if (code != SQLITE_OK) bind_error_ = code;
+}
+
+void Statement::put_blob(int place, std::string_view bytes) {
+  const char* data = bytes.empty() ? "" : bytes.data();
+  const int code = sqlite3_bind_blob64(statement_.get(), place, data, bytes.size(), SQLITE_STATIC);
+  if (code != SQLITE_OK) bind_error_ = code;
+}
+
 bool Statement::is_null(int column) const {
-  return sqlite3_column_type(statement_, column) == SQLITE_NULL;
-}
-std::int64_t Statement::integer(int column) const {
-  return sqlite3_column_int64(statement_, column);
-}
-double Statement::real(int column) const {
-  return sqlite3_column_double(statement_, column);
+  return sqlite3_column_type(statement_.get(), column) == SQLITE_NULL;
 }
 
-std::string Statement::text(int column) const {
-  const auto* bytes = static_cast<const char*>(sqlite3_column_blob(statement_, column));
-  const int size = sqlite3_column_bytes(statement_, column);
-  return bytes ? std::string(bytes, static_cast<std::size_t>(size)) : std::string();
+std::int64_t Statement::int_at(int column) const {
+  return sqlite3_column_int64(statement_.get(), column);
 }
 
-std::optional<std::int64_t> Statement::maybe_integer(int column) const {
-  return is_null(column) ? std::nullopt : std::optional(integer(column));
+double Statement::double_at(int column) const {
+  return sqlite3_column_double(statement_.get(), column);
 }
 
-std::optional<double> Statement::maybe_real(int column) const {
-  return is_null(column) ? std::nullopt : std::optional(real(column));
+std::string Statement::bytes_at(int column) const {
+  const auto* data = static_cast<const char*>(sqlite3_column_blob(statement_.get(), column));
+  const auto size = static_cast<std::size_t>(sqlite3_column_bytes(statement_.get(), column));
+  // Out of memory looks like an empty value; an unread name must not pass for one.
+  if (!data && sqlite3_errcode(sqlite3_db_handle(statement_.get())) == SQLITE_NOMEM) throw std::bad_alloc();
+  return data ? std::string(data, size) : std::string();
 }
 
-std::optional<std::string> Statement::maybe_text(int column) const {
-  return is_null(column) ? std::nullopt : std::optional(text(column));
+// ---- Db -----------------------------------------------------------------------------------------------------------
+
+void Db::Closer::operator()(sqlite3* db) const {
+  sqlite3_close_v2(db);
 }
 
-Result<Db> Db::open(const Path& file, const char* vfs) {
+Result<Db> Db::open(const Path& file, const Options& options) {
   sqlite3* raw = nullptr;
-  constexpr int kFlags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_NOMUTEX;
-  const int opened = sqlite3_open_v2(file.c_str(), &raw, kFlags, vfs);
+  const int flags =
+      SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE | (options.create ? SQLITE_OPEN_CREATE : 0);
+  const int code = sqlite3_open_v2(file.c_str(), &raw, flags, options.vfs.empty() ? nullptr : options.vfs.c_str());
+  if (!raw) throw std::bad_alloc();
   Db db(raw);
-  if (opened != SQLITE_OK) {
-    auto error = failed(raw);
-    return tl::unexpected(within(file.string(), error.value()));
-  }
-  sqlite3_extended_result_codes(raw, 1);
-  sqlite3_busy_timeout(raw, kBusyMillis);
-  // Debian's SQLite 3.40 has a known, rare defect of WAL with several connections: the rollback journal it is.
-  TRY(
-      db.execute("PRAGMA journal_mode = TRUNCATE;"
-                 "PRAGMA synchronous = FULL;"
-                 "PRAGMA foreign_keys = ON;"
-                 "PRAGMA trusted_schema = OFF;"));
+  if (code != SQLITE_OK) return tl::unexpected(within(shown(file.string()), error_of(raw)));
+  if (auto done = db.configure(options); !done)
+    return tl::unexpected(within(shown(file.string()), std::move(done.error())));
   return db;
 }
 
-Db::~Db() {
-  sqlite3_close(db_);
+Result<void> Db::configure(const Options& options) {
+  sqlite3_busy_timeout(db_.get(), static_cast<int>(options.busy_timeout.count()));
+  sqlite3_db_config(db_.get(), SQLITE_DBCONFIG_DEFENSIVE, 1, nullptr);
+  sqlite3_db_config(db_.get(), SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, nullptr);
+  const auto journal = TRY(one<std::string>("PRAGMA journal_mode = TRUNCATE"));
+  if (journal != "truncate")
+    return fail(Code::unsupported, fmt::format("the journal can't be kept as a file here (mode \"{}\")", *journal));
+  return script(
+      "PRAGMA synchronous = FULL;"
+      "PRAGMA foreign_keys = ON;"
+      "PRAGMA cell_size_check = ON");
 }
 
 Result<Statement> Db::prepare(std::string_view sql) {
-  sqlite3_stmt* statement = nullptr;
-  if (sqlite3_prepare_v2(db_, sql.data(), static_cast<int>(sql.size()), &statement, nullptr) != SQLITE_OK)
-    return failed(db_);
-  return Statement(statement);
+  sqlite3_stmt* raw = nullptr;
+  const int code = sqlite3_prepare_v2(db_.get(), sql.data(), static_cast<int>(sql.size()), &raw, nullptr);
+  if (code != SQLITE_OK) return tl::unexpected(error_of(db_.get()));
+  return Statement(raw);
 }
 
-Result<void> Db::execute(const std::string& sql) {
-  if (sqlite3_exec(db_, sql.c_str(), nullptr, nullptr, nullptr) != SQLITE_OK) return failed(db_);
+Result<void> Db::script(const std::string& sql) {
+  if (sqlite3_exec(db_.get(), sql.c_str(), nullptr, nullptr, nullptr) != SQLITE_OK)
+    return tl::unexpected(error_of(db_.get()));
   return {};
 }
 
 std::int64_t Db::last_row() const {
-  return sqlite3_last_insert_rowid(db_);
-}
-std::int64_t Db::changes() const {
-  return sqlite3_changes64(db_);
+  return sqlite3_last_insert_rowid(db_.get());
 }
 
-Result<Transaction> Transaction::begin(Db& db) {
-  TRY(db.execute("BEGIN IMMEDIATE"));
+std::int64_t Db::changes() const {
+  return sqlite3_changes64(db_.get());
+}
+
+// ---- Transaction --------------------------------------------------------------------------------------------------
+
+Result<Transaction> Transaction::begin(Db& db, Mode mode) {
+  TRY(db.script(mode == Mode::write ? "BEGIN IMMEDIATE" : "BEGIN"));
   return Transaction(db);
 }
 
-Transaction::~Transaction() {
-  if (db_) (void)db_->execute("ROLLBACK");
-}
-
 Result<void> Transaction::commit() {
-  TRY(db_->execute("COMMIT"));
+  TRY(db_->script("COMMIT"));
   db_ = nullptr;
   return {};
+}
+
+Transaction::~Transaction() {
+  // After some errors SQLite has rolled back by itself, and there is nothing open any more.
+  if (db_ && !sqlite3_get_autocommit(db_->db_.get()))
+    sqlite3_exec(db_->db_.get(), "ROLLBACK", nullptr, nullptr, nullptr);
 }
 
 }  // namespace everytake

@@ -5,50 +5,50 @@
 namespace everytake {
 namespace {
 
-struct Step {
-  const char* name;
-  const char* sql;
-};
-
-constexpr Step kSteps[] = {
+constexpr SchemaStep kSteps[] = {
 #include "migrations.inc"
 };
 
-Result<std::int64_t> pragma(Db& db, const char* name) {
-  auto statement = TRY(db.prepare(fmt::format("PRAGMA {}", name)));
-  TRY(statement.step());
-  return statement.integer(0);
+constexpr std::int64_t kApplicationId = 0x45565459;  // "EVTY", in the file's header: this file is a catalogue
+
+// To be asked within a transaction: another process may be taking the steps.
+Result<std::int64_t> version_of(Db& db, std::int64_t newest) {
+  const auto version = TRY(db.one<std::int64_t>("PRAGMA user_version")).value_or(0);
+  const auto application = TRY(db.one<std::int64_t>("PRAGMA application_id")).value_or(0);
+  const auto tables = TRY(db.one<std::int64_t>("SELECT count(*) FROM sqlite_schema")).value_or(0);
+  const bool fresh = version == 0 && application == 0 && tables == 0;
+  if (!fresh && application != kApplicationId)
+    return fail(Code::unsupported, "this database is not a catalogue of everytake: name another file");
+  if (version > newest)
+    return fail(Code::unsupported, fmt::format("a newer everytake made this catalogue (schema {}, this one knows {}): "
+                                               "use that version; nothing was changed",
+                                               version, newest));
+  return version;
 }
 
-Result<void> check_pages(Db& db) {
-  auto statement = TRY(db.prepare("PRAGMA quick_check(1)"));
-  const auto row = statement.step();
-  if (row && statement.text(0) == "ok") return {};
-  return fail(Code::corrupt,
-              "the catalogue is damaged: keep catalogue.sqlite for the record, and make a new one with "
-              "'everytake rebuild DESTINATION'");
+Result<void> take_step(Db& db, const SchemaStep& step, std::int64_t number) {
+  if (auto done = db.script(step.sql); !done)
+    return tl::unexpected(within(fmt::format("schema step {}", step.name), std::move(done.error())));
+  return db.script(fmt::format("PRAGMA user_version = {}; PRAGMA application_id = {}", number, kApplicationId));
 }
 
 }  // namespace
 
-int schema_version() {
-  return static_cast<int>(std::size(kSteps));
+std::span<const SchemaStep> schema_steps() {
+  return kSteps;
 }
 
-Result<void> migrate(Db& db) {
-  TRY(check_pages(db));
-  const auto found = TRY(pragma(db, "user_version"));
-  if (found > schema_version())
-    return fail(
-        Code::unsupported,
-        fmt::format("the catalogue is of a newer everytake (schema {}, this one knows {}): use the newer program",
-                    found, schema_version()));
-  for (auto version = found; version < schema_version(); ++version) {
+Result<void> migrate(Db& db, std::span<const SchemaStep> steps) {
+  const auto newest = static_cast<std::int64_t>(steps.size());
+  {
+    const auto look = TRY(Transaction::begin(db, Transaction::Mode::read));
+    if (TRY(version_of(db, newest)) == newest) return {};
+  }
+  for (std::int64_t version = 0; version < newest;) {
     auto transaction = TRY(Transaction::begin(db));
-    // Another process may have taken the step while this one waited for the lock.
-    if (TRY(pragma(db, "user_version")) > version) continue;
-    TRY(db.execute(kSteps[version].sql));
-    TRY(db.execute(fmt::format("PRAGMA user_version = {}", version + 1)));
+    version = TRY(version_of(db, newest));
+    if (version == newest) break;
+    TRY(take_step(db, steps[static_cast<std::size_t>(version)], version + 1));
     TRY(transaction.commit());
   }
   return {};

@@ -1,15 +1,21 @@
-// From whatever step a catalogue stands at to today's schema.
+// Brings a catalogue file to today's schema, a step at a time.
 #pragma once
+
+#include <span>
 
 #include "catalogue/db.h"
 
 namespace everytake {
 
-// How many steps there are: what PRAGMA user_version of a catalogue of today holds.
-int schema_version();
+// One file of schema/, as it is built into the program.
+struct SchemaStep {
+  const char* name;
+  const char* sql;
+};
+std::span<const SchemaStep> schema_steps();
 
-// Takes the steps that are missing, each in one transaction. `unsupported` when the catalogue is newer than the
-// program; `corrupt` when its pages do not hold together.
-Result<void> migrate(Db& db);
+// Takes the steps that `db` lacks, each in a transaction of its own; one that fails leaves the catalogue at the step
+// before. Refuses with `unsupported`, and changes nothing, where a newer program or another one made the file.
+Result<void> migrate(Db& db, std::span<const SchemaStep> steps = schema_steps());
 
 }  // namespace everytake

@@ -1,228 +1,366 @@
 #include "catalogue/catalogue.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 #include <cstdlib>
-#include <fstream>
-#include <sstream>
+#include <thread>
 
-#include "catalogue/migrate.h"
-#include "support/temp_dir.h"
+#include "support/shoot_rows.h"
 
 namespace everytake {
 namespace {
 
 using namespace std::chrono_literals;
+using test::kNoon;
+using test::must;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
 
-class CatalogueTest : public testing::Test {
+class CatalogueRows : public testing::Test {
  protected:
-  CatalogueTest() : catalogue_(*Catalogue::open(file())) {}
-  Path file() const { return dir_ / "catalogue.sqlite"; }
+  Catalogue& catalogue() { return rows_.catalogue(); }
 
-  Roll roll(Instant at) const { return {{}, "", at, "card-1", "/media/card", "CARD", "uuid", "identity"}; }
-
-  Catalogue::Visit visit(const std::vector<SeenFile>& files, Instant at = Instant(1000s)) {
-    auto visit = catalogue_->open_visit(roll(at), files, [](const std::string&) { return false; });
-    EXPECT_TRUE(visit) << visit.error().what;
-    return *visit;
+  Catalogue::Visit visit(const std::vector<SeenFile>& files, Instant at) {
+    const Roll roll{{}, "", at, "card-1", "/media/card\xff", "TOLL-A", "4A17-0B2C", "d41d"};
+    return must(catalogue().open_visit(roll, files, [](const std::string&) { return false; }));
+  }
+  static SeenFile fresh(const Path& path) { return {std::nullopt, {path, 1000, test::kShot}}; }
+  FileRow file(const std::string& path) {
+    for (auto& row : must(catalogue().files_of_card("card-1")))
+      if (row.file.path == path) return std::move(row);
+    throw std::runtime_error("no file " + path);
   }
 
-  static SeenFile fresh(const std::string& path) { return {std::nullopt, {path, 10, FileTime(5s)}}; }
+  // What sqlite3, the general-purpose tool, prints.
+  std::string sqlite3(const std::string& sql) const {
+    const auto out = rows_.folder() / "out";
+    const auto command = "sqlite3 '" + rows_.file().string() + "' \"" + sql + "\" > '" + out.string() + "'";
+    EXPECT_EQ(std::system(command.c_str()), 0);
+    return test::get_file(out);
+  }
 
-  test::TempDir dir_;
-  std::unique_ptr<Catalogue> catalogue_;
+  test::ShootRows rows_;
 };
 
-TEST_F(CatalogueTest, MakesARollOnlyForFilesThatHaveNone) {
-  const auto first = visit({fresh("a"), fresh("b")});
+// ---- Visits -------------------------------------------------------------------------------------------------------
+
+TEST_F(CatalogueRows, MakesARollOnlyForFilesThatHaveNone) {
+  const auto first = visit({fresh("a"), fresh("b")}, kNoon);
   ASSERT_TRUE(first.roll);
   EXPECT_EQ(first.roll->name, "R001");
-  const auto again = visit({{first.files[0], {"a", 10, {}}}, {first.files[1], {"b", 10, {}}}}, Instant(2000s));
+  const auto again = visit({{first.files[0], {"a", 10, {}}}, {first.files[1], {"b", 10, {}}}}, kNoon + 1s);
   EXPECT_FALSE(again.roll);
-  const auto more = visit({{first.files[0], {"a", 10, {}}}, fresh("c")}, Instant(3000s));
+  EXPECT_EQ(again.files, first.files);
+  const auto more = visit({{first.files[0], {"a", 10, {}}}, fresh("c")}, kNoon + 2s);
   EXPECT_EQ(more.roll->name, "R002");
-  const auto rows = *catalogue_->files_of_card("card-1");
-  ASSERT_EQ(rows.size(), 3U);
-  EXPECT_EQ(rows[0].seen_at, Instant(3000s));
-  EXPECT_EQ(rows[1].seen_at, Instant(2000s));
+  EXPECT_EQ(file("a").seen_at, kNoon + 2s);
+  EXPECT_EQ(file("b").seen_at, kNoon + 1s);
+  EXPECT_EQ(file("c").roll, more.roll->id);
 }
 
-TEST_F(CatalogueTest, SkipsRollNamesThatADestinationHasAlready) {
-  const auto visit = catalogue_->open_visit(roll(Instant(1s)), std::vector{fresh("a")},
-                                            [](const std::string& name) { return name == "R001"; });
-  EXPECT_EQ(visit->roll->name, "R002");
+TEST_F(CatalogueRows, ARollIsReadBackAsItWasOpened) {
+  visit({fresh("a")}, kNoon);
+  const auto roll = must(catalogue().rolls()).at(0);
+  EXPECT_EQ(roll.name, "R001");
+  EXPECT_EQ(roll.opened_at, kNoon);
+  EXPECT_EQ(roll.card, "card-1");
+  EXPECT_EQ(roll.card_root, "/media/card\xff");
+  EXPECT_EQ(roll.card_label, "TOLL-A");
+  EXPECT_EQ(roll.card_uuid, "4A17-0B2C");
+  EXPECT_EQ(roll.identity, "d41d");
 }
 
-TEST_F(CatalogueTest, GivesBackWhatItWasTold) {
-  const std::string odd = "CLIP/\xff\nname.MP4";
-  const auto files = visit({fresh(odd)}).files;
-  const auto desk = *catalogue_->destination("desk", "/media/desk", "sda", "u1");
-  EXPECT_EQ(*catalogue_->destination("desk", "/media/desk2", "sdb", "u2"), desk);
-  ASSERT_TRUE(catalogue_->record_reading(files[0], std::string(32, 'a'), std::string(32, 'b'), 1));
-  CopyRow copy{files[0],
-               desk,
-               CopyState::verified,
-               "song/R001/x",
-               Evidence::direct,
-               Instant(7s),
-               {FileType::regular, 10, FileTime(5s), FileTime(6s), 0, 42}};
-  ASSERT_TRUE(catalogue_->record_copies(std::vector{copy}));
-  const auto row = catalogue_->files_of_card("card-1")->at(0);
-  EXPECT_EQ(row.file.path.string(), odd);
-  EXPECT_EQ(row.digest, std::string(32, 'a'));
-  EXPECT_EQ(row.sample, std::string(32, 'b'));
-  ASSERT_EQ(row.copies.size(), 1U);
-  EXPECT_EQ(row.copies[0].stat.inode, 42U);
-  EXPECT_EQ(row.copies[0].readback, Evidence::direct);
-  EXPECT_EQ(catalogue_->destinations()->at(0).path, Path("/media/desk2"));
+TEST_F(CatalogueRows, RollsGetTheNextNumberThatIsFree) {
+  const auto open = [&](const std::string& path, const std::string& taken) {
+    const Roll roll{{}, "", kNoon, "card-1", "", "", "", ""};
+    return must(catalogue().open_visit(roll, std::vector{fresh(path)},
+                                       [&](const std::string& name) { return name <= taken; }))
+        .roll->name;
+  };
+  EXPECT_EQ(open("a", ""), "R001");
+  EXPECT_EQ(open("b", "R040"), "R041");
+  EXPECT_EQ(open("c", ""), "R042");
+  EXPECT_EQ(open("d", "R998"), "R999");
+  EXPECT_EQ(open("e", ""), "R1000");
+  EXPECT_EQ(open("f", ""), "R1001");
 }
 
-TEST_F(CatalogueTest, KeepsAReadingsTroubleUntilItIsReadWell) {
-  const auto files = visit({fresh("a")}).files;
-  ASSERT_TRUE(catalogue_->record_trouble(files[0], "stumbled"));
-  EXPECT_EQ(catalogue_->files_of_card("card-1")->at(0).suspect, "stumbled");
-  ASSERT_TRUE(catalogue_->record_reading(files[0], std::string(32, '0'), std::string(32, '1'), 2));
-  EXPECT_EQ(catalogue_->files_of_card("card-1")->at(0).suspect, std::nullopt);
+TEST_F(CatalogueRows, AVisitIsThereWholeOrNotAtAll) {
+  visit({fresh("a")}, kNoon);
+  EXPECT_THROW(visit({fresh("x"), fresh("y"), fresh("x")}, kNoon), std::runtime_error);
+  EXPECT_EQ(must(catalogue().rolls()).size(), 1U);
+  EXPECT_EQ(must(catalogue().files_of_card("card-1")).size(), 1U);
 }
 
-TEST_F(CatalogueTest, LetsTheHandGoBeforeTheRule) {
-  const auto files = visit({fresh("C0001.MP4")}).files;
-  const std::vector<ClipFiles> found{{"C0001", {{"C0001.MP4", FileRole::video}}}};
-  const auto ids = *catalogue_->put_clips(found, {{"C0001.MP4", files[0]}});
-  EXPECT_EQ(*catalogue_->put_clips(found, {{"C0001.MP4", files[0]}}), ids);
-  ASSERT_TRUE(catalogue_->record_rule(ids[0], {Kind::b_roll, By::rule, "not placed in the song"}));
-  EXPECT_EQ(catalogue_->clips()->at(0).judgement.kind, Kind::b_roll);
-  using Way = Catalogue::Mark::Way;
-  ASSERT_TRUE(catalogue_->mark(ids,
-                               std::vector<Catalogue::Mark>{{"kind", "performance", Way::set},
-                                                            {"member", "Ada", Way::add},
-                                                            {"member", "Jonas", Way::add},
-                                                            {"look", "warm", Way::set}},
-                               {}));
-  auto clip = catalogue_->clips()->at(0);
-  EXPECT_EQ(clip.judgement.kind, Kind::performance);
-  EXPECT_EQ(clip.judgement.by, By::hand);
-  EXPECT_EQ(clip.members, (std::vector<std::string>{"Ada", "Jonas"}));
-  EXPECT_EQ(clip.look, "warm");
-  ASSERT_TRUE(catalogue_->mark(
-      ids, std::vector<Catalogue::Mark>{{"kind", "", Way::clear}, {"member", "Ada", Way::remove}}, {}));
-  clip = catalogue_->clips()->at(0);
-  EXPECT_EQ(clip.judgement.kind, Kind::b_roll);
-  EXPECT_EQ(clip.judgement.because, "not placed in the song");
-  EXPECT_EQ(clip.members, (std::vector<std::string>{"Jonas"}));
+TEST_F(CatalogueRows, FindsARollByItsName) {
+  EXPECT_EQ(catalogue().find_roll("R001").error().what, "there is no roll R001: no card was offloaded yet");
+  rows_.visit({"a"});
+  EXPECT_EQ(must(catalogue().find_roll("R001")).id, RollId{1});
+  rows_.visit({"b"});
+  EXPECT_EQ(catalogue().find_roll("R\x1b").error().what, "there is no roll R\\x1b: there are R001, R002");
 }
 
-TEST_F(CatalogueTest, RemembersFactsAndStudiesEachClipOnce) {
-  const auto files = visit({fresh("C0001.MP4"), fresh("C0001M01.XML")}).files;
-  const std::vector<ClipFiles> found{{"C0001", {{"C0001.MP4", FileRole::video}, {"C0001M01.XML", FileRole::sidecar}}}};
-  const auto ids = *catalogue_->put_clips(found, {{"C0001.MP4", files[0]}, {"C0001M01.XML", files[1]}});
-  const auto pending = *catalogue_->clips_to_study({});
-  ASSERT_EQ(pending.size(), 1U);
-  EXPECT_EQ(pending[0].files.parts.at(1).role, FileRole::sidecar);
-  ClipFacts facts;
-  facts.duration = 12s;
-  facts.frame_rate = Rational(24000, 1001);
-  facts.audio = true;
-  facts.gamma = "s-log3";
-  facts.origin["gamma"] = "sidecar";
-  facts.problems.push_back({"truncated", "C0001.MP4", "", "its end is missing: shoot it again"});
-  ASSERT_TRUE(catalogue_->record_facts(ids[0], facts, Instant(1s)));
-  EXPECT_TRUE(catalogue_->clips_to_study({})->empty());
-  EXPECT_EQ(catalogue_->clips_to_study(ids)->size(), 1U);
-  const auto clip = catalogue_->clips()->at(0);
-  EXPECT_EQ(clip.facts.duration, Micros(12s));
-  EXPECT_EQ(clip.facts.frame_rate, Rational(24000, 1001));
-  EXPECT_EQ(clip.facts.audio, true);
-  EXPECT_EQ(clip.facts.width, std::nullopt);
-  EXPECT_EQ(clip.facts.origin.at("gamma"), "sidecar");
-  EXPECT_EQ(clip.facts.problems, facts.problems);
+// ---- Files and copies ---------------------------------------------------------------------------------------------
+
+TEST_F(CatalogueRows, FilesKeepTheBytesOfTheirNames) {
+  const std::vector<Path> odd{"-rf", "a\nb\x1b[2J", "caf\xc3\xa9.MP4", "\xfe\xff/\x80.mp4"};
+  rows_.visit(odd);
+  const auto files = must(catalogue().files_of_roll(RollId{1}));
+  ASSERT_EQ(files.size(), 4U);
+  for (std::size_t i = 0; i < odd.size(); ++i) EXPECT_EQ(files[i].file, (CardFile{odd[i], 1000, test::kShot}));
+  EXPECT_FALSE(files[0].digest || files[0].sample || files[0].suspect);
+  EXPECT_EQ(files[0].readings, 0);
+  EXPECT_THAT(files[0].copies, IsEmpty());
 }
 
-TEST_F(CatalogueTest, PlacesByHandBeforeByRule) {
-  const auto files = visit({fresh("C0001.MP4")}).files;
-  const auto ids = *catalogue_->put_clips(std::vector<ClipFiles>{{"C0001", {{"C0001.MP4", FileRole::video}}}},
-                                          {{"C0001.MP4", files[0]}});
-  Placement by_hand;
-  by_hand.state = Placement::State::placed;
-  by_hand.by = By::hand;
-  by_hand.start = -2500ms;
-  by_hand.spans = {{0s, 10s}};
-  ASSERT_TRUE(catalogue_->mark(ids, {}, std::vector{by_hand}));
-  Placement by_rule = by_hand;
-  by_rule.by = By::rule;
-  by_rule.start = 60s;
-  by_rule.candidates = {{60s, 9.5}, {90s, 8.0}};
-  ASSERT_TRUE(catalogue_->record_placement(ids[0], by_rule));
-  auto clip = catalogue_->clips()->at(0);
-  EXPECT_EQ(clip.placement.start, Micros(-2500ms));
-  EXPECT_EQ(clip.placement.spans, by_hand.spans);
-  by_hand.state = Placement::State::pending;  // taken back
-  ASSERT_TRUE(catalogue_->record_placement(ids[0], by_hand));
-  clip = catalogue_->clips()->at(0);
-  EXPECT_EQ(clip.placement.start, Micros(60s));
-  EXPECT_EQ(clip.placement.candidates.size(), 2U);
+TEST_F(CatalogueRows, FindsTheFilesOfACardInAllItsRolls) {
+  rows_.visit({"a", "b"});
+  rows_.visit({"a"}, kNoon, "another card");
+  rows_.visit({"a"});
+  const auto files = must(catalogue().files_of_card("card-1"));
+  ASSERT_EQ(files.size(), 3U);
+  EXPECT_EQ(files[0].roll, RollId{1});
+  EXPECT_EQ(files[2].roll, RollId{3});
+  EXPECT_THAT(must(catalogue().files_of_card("no card")), IsEmpty());
 }
 
-TEST_F(CatalogueTest, LetsOneLivingProcessHaveACard) {
-  const Holder self{10, "boot", 1}, other{11, "boot", 2};
+TEST_F(CatalogueRows, KeepsAReadingsTroubleUntilItIsReadWell) {
+  const auto id = rows_.visit({"a"}).front();
+  must(catalogue().record_trouble(id, "can't be read from byte 4096 on"));
+  EXPECT_EQ(file("a").suspect, "can't be read from byte 4096 on");
+  must(catalogue().record_reading(id, "000102030405060708090a0b0c0d0eff", "ffeeddccbbaa99887766554433221100", 2));
+  EXPECT_EQ(file("a").suspect, std::nullopt);
+  EXPECT_EQ(file("a").digest, "000102030405060708090a0b0c0d0eff");
+  EXPECT_EQ(file("a").sample, "ffeeddccbbaa99887766554433221100");
+  EXPECT_EQ(file("a").readings, 2);
+}
+
+TEST_F(CatalogueRows, CountsOnlyReadingsThatGaveTheSameDigest) {
+  const auto id = rows_.visit({"a"}).front();
+  const std::string one(32, '1'), two(32, '2');
+  must(catalogue().record_reading(id, one, one, 2));
+  must(catalogue().record_reading(id, one, one, 1));
+  EXPECT_EQ(file("a").readings, 2);
+  must(catalogue().record_reading(id, two, two, 1));
+  EXPECT_EQ(file("a").readings, 1);
+}
+
+TEST_F(CatalogueRows, RefusesADigestThatIsNone) {
+  const auto id = rows_.visit({"a"}).front();
+  const std::string good(32, '0');
+  for (const std::string bad : {"", "00", "000102030405060708090a0b0c0d0efg", "000102030405060708090a0b0c0d0eff00"})
+    EXPECT_EQ(catalogue().record_reading(id, bad, good, 1).error().code, Code::invalid) << bad;
+  EXPECT_EQ(catalogue().record_reading(FileId{99}, good, good, 1).error().code, Code::not_found);
+  EXPECT_FALSE(file("a").digest);
+}
+
+TEST_F(CatalogueRows, ADestinationIsBroughtUpToDateByItsName) {
+  const auto desk = rows_.destinations()[0];
+  EXPECT_EQ(must(catalogue().destination("desk", "/media/new\xff", "disk-9", "")), desk);
+  const auto all = must(rows_.another()->destinations());  // durable, and not in a transaction left open
+  ASSERT_EQ(all.size(), 2U);
+  EXPECT_EQ(all[0].id, desk);
+  EXPECT_EQ(all[0].path, "/media/new\xff");
+  EXPECT_EQ(all[0].disk, "disk-9");
+  EXPECT_EQ(all[0].fs_uuid, "");
+  EXPECT_EQ(all[1].name, "shuttle");
+}
+
+TEST_F(CatalogueRows, AVerifiedCopyIsReadBackAsItWasWritten) {
+  const auto id = rows_.visit({"a"}).front();
+  auto copy = test::verified_copy(id, rows_.destinations()[1], "saltmarsh-radio/R001/a\xfe");
+  copy.readback = Evidence::dropped;
+  copy.stat.inode = UINT64_MAX;  // some filesystems number this high
+  must(catalogue().record_copies(std::span(&copy, 1)));
+  const auto read = file("a").copies.at(0);
+  EXPECT_EQ(read.file, id);
+  EXPECT_EQ(read.destination, copy.destination);
+  EXPECT_EQ(read.state, CopyState::verified);
+  EXPECT_EQ(read.stored, copy.stored);
+  EXPECT_EQ(read.readback, Evidence::dropped);
+  EXPECT_EQ(read.verified_at, kNoon + 1min);
+  EXPECT_EQ(read.stat.size, 1000U);
+  EXPECT_EQ(read.stat.mtime, copy.stat.mtime);
+  EXPECT_EQ(read.stat.ctime, copy.stat.ctime);
+  EXPECT_EQ(read.stat.inode, UINT64_MAX);
+}
+
+TEST_F(CatalogueRows, ACopysNewStateTakesThePlaceOfTheOld) {
+  const auto id = rows_.visit({"a"}).front();
+  rows_.put_copies({id});
+  CopyRow failed;
+  failed.file = id;
+  failed.destination = rows_.destinations()[0];
+  failed.state = CopyState::failed;
+  must(catalogue().record_copies(std::span(&failed, 1)));
+  const auto copies = file("a").copies;
+  ASSERT_EQ(copies.size(), 2U);
+  EXPECT_EQ(copies[0].state, CopyState::failed);
+  EXPECT_FALSE(copies[0].verified_at || copies[0].readback);
+  EXPECT_EQ(copies[1].state, CopyState::verified);
+}
+
+TEST_F(CatalogueRows, RecordsNothingOfABatchThatHasOneWrongRow) {
+  const auto id = rows_.visit({"a"}).front();
+  const auto desk = rows_.destinations()[0];
+  const CopyRow batch[] = {test::verified_copy(id, desk, "a"), test::verified_copy(FileId{999}, desk, "a")};
+  const FileReading reading{id, std::string(32, '1'), std::string(32, '1'), 1};
+  EXPECT_EQ(catalogue().record_copies(batch, std::span(&reading, 1)).error().code, Code::not_found);
+  EXPECT_THAT(file("a").copies, IsEmpty());
+  EXPECT_FALSE(file("a").digest);
+}
+
+TEST_F(CatalogueRows, CallsNothingVerifiedWithoutItsProof) {
+  const auto id = rows_.visit({"a"}).front();
+  auto copy = test::verified_copy(id, rows_.destinations()[0], "a");
+  copy.readback.reset();
+  EXPECT_EQ(catalogue().record_copies(std::span(&copy, 1)).error().code, Code::invalid);
+  copy.readback = Evidence::direct;
+  copy.verified_at.reset();
+  EXPECT_EQ(catalogue().record_copies(std::span(&copy, 1)).error().code, Code::invalid);
+}
+
+TEST_F(CatalogueRows, SumsUpItsRolls) {
+  EXPECT_THAT(must(catalogue().roll_summaries()), IsEmpty());
+  rows_.clips({"C0001"}, "another card");
+  const auto files = rows_.visit({"a", "b", "c"});
+  rows_.put_copies({files[0]});
+  rows_.put_copies({files[1]}, CopyState::failed);
+  auto weak = test::verified_copy(files[2], rows_.destinations()[1], "c");
+  weak.readback = Evidence::cached;
+  weak.verified_at = kNoon;
+  must(catalogue().record_copies(std::span(&weak, 1)));
+  must(catalogue().record_trouble(files[1], "two readings differ"));
+  const auto sums = must(catalogue().roll_summaries());
+  ASSERT_EQ(sums.size(), 2U);
+  EXPECT_EQ(sums[0].clips, 1U);
+  EXPECT_EQ(sums[0].destinations.size(), 2U);
+  EXPECT_EQ(sums[1].roll.name, "R002");
+  EXPECT_EQ(sums[1].files, 3U);
+  EXPECT_EQ(sums[1].bytes, 3000U);
+  EXPECT_EQ(sums[1].suspects, 1U);
+  EXPECT_EQ(sums[1].clips, 0U);
+  ASSERT_EQ(sums[1].destinations.size(), 2U);
+  const auto& desk = sums[1].destinations[0];
+  EXPECT_EQ(desk.destination, "desk");
+  EXPECT_EQ(desk.verified, 1U);
+  EXPECT_EQ(desk.failed, 1U);
+  EXPECT_EQ(desk.verified_bytes, 1000U);
+  EXPECT_EQ(desk.weakest_readback, Evidence::direct);
+  const auto& shuttle = sums[1].destinations[1];
+  EXPECT_EQ(shuttle.verified, 2U);
+  EXPECT_EQ(shuttle.weakest_readback, Evidence::cached);
+  EXPECT_EQ(shuttle.oldest_verified_at, kNoon);
+}
+
+TEST_F(CatalogueRows, ProblemsOfARollAreReplacedTogether) {
+  rows_.visit({"a"});
+  const Problem link{"symlink", "a\xff", "", "a link is not followed"};
+  const Problem full{"no_room", "", "desk", "destination \"desk\" is full"};
+  must(catalogue().record_problems(RollId{1}, std::vector{link, full}, kNoon + 1s));
+  const auto all = must(catalogue().problems());
+  ASSERT_EQ(all.size(), 2U);
+  EXPECT_EQ(all[0].problem, link);
+  EXPECT_EQ(all[1].problem, full);
+  EXPECT_EQ(all[1].roll_name, "R001");
+  EXPECT_EQ(all[1].at, kNoon + 1s);
+  EXPECT_EQ(must(catalogue().problems(RollId{1})).size(), 2U);
+  EXPECT_THAT(must(catalogue().problems(RollId{2})), IsEmpty());
+  must(catalogue().record_problems(RollId{1}, {}, kNoon));
+  EXPECT_THAT(must(catalogue().problems()), IsEmpty());
+}
+
+// ---- Several at once ----------------------------------------------------------------------------------------------
+
+TEST_F(CatalogueRows, LetsOneLivingProcessHaveACard) {
+  const Holder first{100, "boot", 1}, second{100, "boot", 2};
+  const auto alive = [](const Holder&) { return true; };
   const auto dead = [](const Holder&) { return false; };
-  const auto living = [](const Holder&) { return true; };
-  ASSERT_TRUE(catalogue_->take_card("card-1", self, Instant(1s), living));
-  EXPECT_EQ(catalogue_->take_card("card-1", other, Instant(2s), living).error().code, Code::busy);
-  EXPECT_TRUE(catalogue_->take_card("card-1", other, Instant(3s), dead));
-  ASSERT_TRUE(catalogue_->release_card("card-1"));
-  EXPECT_TRUE(catalogue_->take_card("card-1", self, Instant(4s), living));
+  must(catalogue().take_card("card", first, kNoon, alive));
+  const auto refused = rows_.another()->take_card("card", second, kNoon, alive);
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().code, Code::busy);
+  EXPECT_EQ(refused.error().what,
+            "process 100 is offloading this card since 2026-03-14T12:00:00Z: wait for it, or stop it");
+  must(catalogue().take_card("another card", second, kNoon, alive));
+  must(catalogue().release_card("card", second));  // not its own
+  EXPECT_FALSE(catalogue().take_card("card", second, kNoon, alive));
+  must(catalogue().take_card("card", second, kNoon, dead));
+  must(catalogue().release_card("card", second));
+  must(catalogue().take_card("card", first, kNoon, alive));
 }
 
-TEST_F(CatalogueTest, IsSoundToSqlitesOwnTool) {
-  visit({fresh("a")});
-  const auto command = "sqlite3 '" + file().string() + "' 'PRAGMA integrity_check; PRAGMA foreign_key_check' > '" +
-                       (dir_ / "out").string() + "'";
-  ASSERT_EQ(std::system(command.c_str()), 0);
-  EXPECT_EQ(test::get_file(dir_ / "out"), "ok\n");
+TEST_F(CatalogueRows, AsksWhetherTheHolderLivesAndNobodyElse) {
+  const Holder first{100, "boot", 1};
+  must(catalogue().take_card("card", first, kNoon, [](const Holder&) -> bool { throw std::logic_error("nobody"); }));
+  std::vector<Holder> asked;
+  must(catalogue().take_card("card", Holder{101, "boot", 5}, kNoon, [&](const Holder& holder) {
+    asked.push_back(holder);
+    return false;
+  }));
+  EXPECT_THAT(asked, ElementsAre(first));
 }
 
-TEST_F(CatalogueTest, RefusesAStateThatIsNone) {
-  auto db = *Db::open(file());
-  EXPECT_EQ(db.execute("INSERT INTO copy (file_id, destination_id, state, stored_path) VALUES (77, 77, 'planned', x'')")
-                .error()
-                .code,
-            Code::invalid);                                                           // foreign keys
-  EXPECT_FALSE(db.execute("INSERT INTO lease VALUES ('c', 'no number', 1, '', 1)"));  // STRICT
-}
-
-TEST_F(CatalogueTest, RollsBackATransactionThatIsNotCommitted) {
-  auto db = *Db::open(file());
+TEST_F(CatalogueRows, SeveralConnectionsAndThreadsLoseNothing) {
+  auto other = rows_.another();
+  constexpr int kEach = 15;
+  const auto write = [](Catalogue& into, const std::string& stem) {
+    for (int i = 0; i < kEach; ++i) {
+      must(into.destination(stem + std::to_string(i), "/", "", ""));
+      must(into.destinations());
+    }
+  };
   {
-    auto transaction = *Transaction::begin(db);
-    ASSERT_TRUE(db.execute("INSERT INTO lease VALUES ('c', 1, 1, '', 1)"));
+    std::jthread one([&] { write(catalogue(), "one"); });
+    std::jthread two([&] { write(*other, "two"); });
+    std::jthread three([&] { write(*other, "three"); });
   }
-  auto query = *db.prepare("SELECT count(*) FROM lease");
-  ASSERT_TRUE(*query.step());
-  EXPECT_EQ(query.integer(0), 0);
+  EXPECT_EQ(must(catalogue().destinations()).size(), 3U * kEach);
 }
 
-TEST(Migrate, RefusesANewerCatalogueAndADamagedOne) {
-  const test::TempDir dir;
-  {
-    auto db = *Db::open(dir / "new.sqlite");
-    ASSERT_TRUE(db.execute("PRAGMA user_version = 999"));
-  }
-  EXPECT_EQ(Catalogue::open(dir / "new.sqlite").error().code, Code::unsupported);
-  test::put_file(dir / "no.sqlite", std::string(8192, 'x'));
-  EXPECT_EQ(Catalogue::open(dir / "no.sqlite").error().code, Code::corrupt);
+TEST_F(CatalogueRows, AReaderIsNotKeptWaitingByAWriterAtWork) {
+  rows_.clips({"C0001"});
+  auto db = must(Db::open(rows_.file(), {}));
+  const auto writing = must(Transaction::begin(db));
+  must(db.run("UPDATE clip SET name = 'C0009'"));
+  const auto reader = must(Catalogue::open(rows_.file(), {.busy_timeout = 0ms}));
+  EXPECT_EQ(must(reader->clips()).at(0).name, "C0001");
 }
 
-// To bring current.sql up to date:
-//   everytake init x && everytake --shoot x rolls; sqlite3 x/catalogue.sqlite .schema > schema/current.sql
-TEST(Migrate, GivesTheSchemaThatCurrentSqlShows) {
-  const test::TempDir dir;
-  ASSERT_TRUE(Catalogue::open(dir / "c.sqlite"));
-  ASSERT_EQ(
-      std::system(("sqlite3 '" + (dir / "c.sqlite").string() + "' .schema > '" + (dir / "out").string() + "'").c_str()),
-      0);
-  EXPECT_EQ(test::get_file(dir / "out"), test::get_file(Path(EVERYTAKE_SOURCE_DIR) / "schema/current.sql"));
+// ---- The file -----------------------------------------------------------------------------------------------------
+
+TEST_F(CatalogueRows, GeneralToolsFindTheFileWhole) {
+  rows_.clips({"C0001", "C0002"});
+  EXPECT_EQ(sqlite3("PRAGMA integrity_check"), "ok\n");
+  EXPECT_EQ(sqlite3("PRAGMA foreign_key_check"), "");
+  EXPECT_EQ(sqlite3("SELECT count(*), hex(max(digest)) FROM file"), "2|00000000000000000000000000000002\n");
+  must(catalogue().check());
+}
+
+TEST_F(CatalogueRows, ADamagedPageIsFound) {
+  std::vector<Path> many;
+  for (int i = 0; i < 500; ++i) many.push_back("a long name that fills pages " + std::to_string(i));
+  rows_.visit(many);
+  auto bytes = test::get_file(rows_.file());
+  ASSERT_GT(bytes.size(), 60'000U);
+  std::fill(bytes.begin() + 40'000, bytes.begin() + 50'000, '\x55');
+  const auto file = rows_.folder() / "damaged.sqlite";
+  test::put_file(file, bytes);
+  auto damaged = Catalogue::open(file);
+  const auto checked = damaged ? (*damaged)->check() : tl::unexpected(damaged.error());
+  ASSERT_FALSE(checked);
+  EXPECT_EQ(checked.error().code, Code::corrupt);
+  EXPECT_THAT(checked.error().what, HasSubstr("move it aside and run \"everytake rebuild DESTINATION\""));
+}
+
+TEST_F(CatalogueRows, ARowThatPointsNowhereIsFound) {
+  rows_.visit({"a"});
+  sqlite3("PRAGMA foreign_keys = OFF; DELETE FROM roll");
+  const auto checked = catalogue().check();
+  ASSERT_FALSE(checked);
+  EXPECT_EQ(checked.error().what, "the catalogue is damaged: a row of \"file\" points nowhere");
 }
 
 }  // namespace

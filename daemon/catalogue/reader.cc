@@ -1,0 +1,250 @@
+#include "catalogue/reader.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.h"
+#include "catalogue/columns.h"
+
+namespace everytake {
+namespace {
+
+#define ROLL_COLUMNS \
+  "roll.id, roll.name, roll.opened_at, roll.card, roll.card_root, roll.card_label, roll.card_uuid, roll.identity"
+
+Roll read_roll(Statement& row) {
+  Roll roll;
+  roll.id = row.next<RollId>();
+  roll.name = row.next<std::string>();
+  roll.opened_at = row.next<Instant>();
+  roll.card = row.next<std::string>();
+  roll.card_root = row.next<Path>();
+  roll.card_label = row.next<std::string>();
+  roll.card_uuid = row.next<std::string>();
+  roll.identity = row.next<std::string>();
+  return roll;
+}
+
+std::optional<std::string> read_digest(Statement& row) {
+  auto bytes = row.next<std::optional<std::string>>();
+  if (!bytes) return std::nullopt;
+  return lower_hex(*bytes);
+}
+
+FileRow read_file(Statement& row) {
+  FileRow file;
+  file.id = row.next<FileId>();
+  file.roll = row.next<RollId>();
+  file.file.path = row.next<Path>();
+  file.file.size = row.next<std::uint64_t>();
+  file.file.mtime = row.next<FileTime>();
+  file.sample = read_digest(row);
+  file.digest = read_digest(row);
+  file.readings = row.next<int>();
+  file.suspect = row.next<std::optional<std::string>>();
+  file.seen_at = row.next<Instant>();
+  return file;
+}
+
+CopyRow read_copy(Statement& row) {
+  CopyRow copy;
+  copy.file = row.next<FileId>();
+  copy.destination = row.next<DestinationId>();
+  copy.state = copy_state_of(row.next<std::string>());
+  copy.stored = row.next<Path>();
+  if (const auto readback = row.next<std::optional<std::string>>()) copy.readback = evidence_of(*readback);
+  copy.verified_at = row.next<std::optional<Instant>>();
+  copy.stat.type = FileType::regular;
+  copy.stat.size = row.next<std::uint64_t>();
+  copy.stat.mtime = row.next<FileTime>();
+  copy.stat.ctime = row.next<FileTime>();
+  copy.stat.inode = row.next<std::uint64_t>();
+  return copy;
+}
+
+// Files with their copies, by id, where `condition` on file and roll holds for its one parameter.
+template <class Value>
+Result<std::vector<FileRow>> files_where(Db& db, const char* condition, const Value& value) {
+  const auto state = TRY(Transaction::begin(db, Transaction::Mode::read));
+  auto files = TRY(db.all(fmt::format("SELECT file.id, roll_id, path, size, mtime_ns, sample, digest, readings,"
+                                      " suspect, seen_at"
+                                      " FROM file"
+                                      " JOIN roll ON roll.id = roll_id"
+                                      " WHERE {}"
+                                      " ORDER BY file.id",
+                                      condition),
+                          read_file, value));
+  auto copies =
+      TRY(db.prepare(fmt::format("SELECT file_id, destination_id, state, stored_path, readback, verified_at,"
+                                 " copy.size, copy.mtime_ns, ctime_ns, inode"
+                                 " FROM copy"
+                                 " JOIN file ON file.id = file_id"
+                                 " JOIN roll ON roll.id = roll_id"
+                                 " WHERE {}"
+                                 " ORDER BY file_id, destination_id",
+                                 condition)));
+  TRY(copies.bind(value));
+  auto file = files.begin();
+  while (TRY(copies.step())) {
+    auto copy = read_copy(copies);
+    while (file->id < copy.file) ++file;  // both are sorted, and no copy is without a file
+    file->copies.push_back(std::move(copy));
+  }
+  return files;
+}
+
+DestinationRow read_destination(Statement& row) {
+  DestinationRow destination;
+  destination.id = row.next<DestinationId>();
+  destination.name = row.next<std::string>();
+  destination.path = row.next<Path>();
+  destination.disk = row.next<std::string>();
+  destination.fs_uuid = row.next<std::string>();
+  return destination;
+}
+
+constexpr const char* kSelectProblems =
+    "SELECT problem.code, problem.path, problem.destination, problem.message, problem.roll_id, problem.clip_id,"
+    " coalesce(roll.name, ''), problem.at"
+    " FROM problem"
+    " LEFT JOIN clip ON clip.id = problem.clip_id"
+    " LEFT JOIN roll ON roll.id = coalesce(problem.roll_id, clip.roll_id) ";
+
+ProblemRow read_problem(Statement& row) {
+  ProblemRow problem;
+  problem.problem.code = row.next<std::string>();
+  problem.problem.path = row.next<std::string>();
+  problem.problem.destination = row.next<std::string>();
+  problem.problem.message = row.next<std::string>();
+  problem.roll = row.next<std::optional<RollId>>();
+  problem.clip = row.next<std::optional<ClipId>>();
+  problem.roll_name = row.next<std::string>();
+  problem.at = row.next<Instant>();
+  return problem;
+}
+
+// Each roll with what it holds, without its copies.
+Result<std::vector<RollSummary>> summarise_rolls(Db& db) {
+  return db.all("SELECT " ROLL_COLUMNS
+                ","
+                " (SELECT count(*) FROM file WHERE file.roll_id = roll.id),"
+                " (SELECT coalesce(sum(size), 0) FROM file WHERE file.roll_id = roll.id),"
+                " (SELECT count(*) FROM clip WHERE clip.roll_id = roll.id),"
+                " (SELECT count(*) FROM file WHERE file.roll_id = roll.id AND file.suspect IS NOT NULL)"
+                " FROM roll"
+                " ORDER BY roll.id",
+                [](Statement& row) {
+                  RollSummary summary;
+                  summary.roll = read_roll(row);
+                  summary.files = row.next<std::size_t>();
+                  summary.bytes = row.next<std::uint64_t>();
+                  summary.clips = row.next<std::size_t>();
+                  summary.suspects = row.next<std::size_t>();
+                  return summary;
+                });
+}
+
+RollSummary::At read_roll_at(Statement& row) {
+  RollSummary::At at;
+  at.destination = row.next<std::string>();
+  at.planned = row.next<std::size_t>();
+  at.copied = row.next<std::size_t>();
+  at.verified = row.next<std::size_t>();
+  at.failed = row.next<std::size_t>();
+  at.verified_bytes = row.next<std::uint64_t>();
+  if (const auto rank = row.next<std::optional<int>>()) at.weakest_readback = static_cast<Evidence>(*rank);
+  at.oldest_verified_at = row.next<std::optional<Instant>>();
+  return at;
+}
+
+Result<void> add_copies(Db& db, std::vector<RollSummary>& rolls) {
+  static_assert(Evidence::direct < Evidence::dropped && Evidence::dropped < Evidence::cached);
+  auto rows =
+      TRY(db.prepare("SELECT file.roll_id, destination.name,"
+                     " sum(copy.state = 'planned'), sum(copy.state = 'copied'), sum(copy.state = 'verified'),"
+                     " sum(copy.state = 'failed'), sum(iif(copy.state = 'verified', file.size, 0)),"
+                     " max(CASE copy.state WHEN 'verified' THEN"
+                     "  CASE copy.readback WHEN 'direct' THEN 0 WHEN 'dropped' THEN 1 ELSE 2 END END),"
+                     " min(iif(copy.state = 'verified', copy.verified_at, NULL))"
+                     " FROM copy"
+                     " JOIN file ON file.id = copy.file_id"
+                     " JOIN destination ON destination.id = copy.destination_id"
+                     " GROUP BY file.roll_id, destination.id"
+                     " ORDER BY file.roll_id, destination.id"));
+  auto roll = rolls.begin();
+  while (TRY(rows.step())) {
+    const auto id = rows.next<RollId>();
+    while (roll->roll.id < id) ++roll;  // both are sorted, and no copy is without a roll
+    roll->destinations.push_back(read_roll_at(rows));
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<std::vector<Roll>> Reader::rolls() const {
+  MutexLock lock(mu_);
+  return db_.all("SELECT " ROLL_COLUMNS " FROM roll ORDER BY id", read_roll);
+}
+
+Result<Roll> Reader::find_roll(std::string_view name) const {
+  auto all = TRY(rolls());
+  std::string names;
+  for (auto& roll : all) {
+    if (roll.name == name) return std::move(roll);
+    names += (names.empty() ? "" : ", ") + shown(roll.name);
+  }
+  if (names.empty())
+    return fail(Code::not_found, fmt::format("there is no roll {}: no card was offloaded yet", shown(name)));
+  return fail(Code::not_found, fmt::format("there is no roll {}: there are {}", shown(name), names));
+}
+
+Result<std::vector<RollSummary>> Reader::roll_summaries() const {
+  MutexLock lock(mu_);
+  const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
+  auto rolls = TRY(summarise_rolls(db_));
+  TRY(add_copies(db_, rolls));
+  return rolls;
+}
+
+Result<std::vector<FileRow>> Reader::files_of_card(const std::string& card) const {
+  MutexLock lock(mu_);
+  return files_where(db_, "roll.card = ?", card);
+}
+
+Result<std::vector<FileRow>> Reader::files_of_roll(RollId roll) const {
+  MutexLock lock(mu_);
+  return files_where(db_, "roll.id = ?", roll);
+}
+
+Result<std::vector<DestinationRow>> Reader::destinations() const {
+  MutexLock lock(mu_);
+  return db_.all("SELECT id, name, path, disk, fs_uuid FROM destination ORDER BY id", read_destination);
+}
+
+Result<std::vector<ProblemRow>> Reader::problems() const {
+  MutexLock lock(mu_);
+  return db_.all(std::string(kSelectProblems) + "ORDER BY problem.id", read_problem);
+}
+
+Result<std::vector<ProblemRow>> Reader::problems(RollId roll) const {
+  MutexLock lock(mu_);
+  return db_.all(std::string(kSelectProblems) + "WHERE roll.id = ? ORDER BY problem.id", read_problem, roll);
+}
+
+Result<void> Reader::check() const {
+  MutexLock lock(mu_);
+  const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
+  const auto verdict = TRY(db_.one<std::string>("PRAGMA integrity_check(1)"));
+  if (verdict != "ok")
+    return fail(Code::corrupt, fmt::format("the catalogue is damaged ({}): move it aside and run \"everytake rebuild "
+                                           "DESTINATION\"",
+                                           shown(verdict.value_or(""))));
+  const auto orphan = TRY(db_.one<std::string>("PRAGMA foreign_key_check"));
+  if (orphan)
+    return fail(Code::corrupt, fmt::format("the catalogue is damaged: a row of \"{}\" points nowhere", *orphan));
+  return {};
+}
+
+}  // namespace everytake

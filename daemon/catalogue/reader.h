@@ -1,0 +1,52 @@
+// Asking the catalogue. Each answer is one state of it: what another thread or process writes meanwhile is seen
+// wholly or not at all. May be called from any thread; calls wait for each other.
+#pragma once
+
+#include <span>
+#include <string_view>
+
+#include "base/sync.h"
+#include "catalogue/db.h"
+#include "catalogue/rows.h"
+
+namespace everytake {
+
+class Reader {
+ public:
+  Reader(const Reader&) = delete;
+  Reader& operator=(const Reader&) = delete;
+
+  // -- rolls and files --
+  Result<std::vector<Roll>> rolls() const;                                    // oldest first
+  Result<Roll> find_roll(std::string_view name) const;                        // `not_found` names those there are
+  Result<std::vector<RollSummary>> roll_summaries() const;                    // oldest first
+  Result<std::vector<FileRow>> files_of_card(const std::string& card) const;  // of all its rolls, oldest first
+  Result<std::vector<FileRow>> files_of_roll(RollId roll) const;
+  Result<std::vector<DestinationRow>> destinations() const;
+
+  // -- clips --
+  // Everything known. Of what was said of a clip, the hand goes before a setup, a setup before a rule. A copy's state
+  // is the least of those of the clip's videos. Sorted by roll and path.
+  Result<std::vector<Clip>> clips() const;
+  Result<Clip> clip(ClipId id) const;
+  // By id, name, file name or path, or any of the latter three after "ROLL/"; case matters only where it decides.
+  // `not_found` names the nearest, `invalid` lists the candidates where several clips could be meant.
+  Result<ClipId> find_clip(std::string_view text) const;
+  Result<std::vector<PendingClip>> clips_to_study(
+      std::span<const ClipId> only) const;  // none named: those never studied
+
+  Result<std::vector<ProblemRow>> problems() const;  // oldest first
+  Result<std::vector<ProblemRow>> problems(RollId roll) const;
+
+  // Reads the whole file and looks whether it holds together: `corrupt` with SQLite's words where it doesn't.
+  Result<void> check() const;
+
+ protected:
+  explicit Reader(Db db) : db_(std::move(db)) {}
+  ~Reader() = default;
+
+  mutable Mutex mu_;
+  mutable Db db_ GUARDED_BY(mu_);
+};
+
+}  // namespace everytake

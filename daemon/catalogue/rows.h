@@ -1,0 +1,128 @@
+// What the catalogue holds, as values. Digests are 32 lower-case hex digits here and 16 bytes in the file.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model.h"
+
+namespace everytake {
+
+struct Roll {
+  RollId id;
+  std::string name;  // "R001"
+  Instant opened_at{};
+  std::string card;  // names the card: its filesystem and the folder in it; a hint, no proof
+  Path card_root;    // where it was mounted
+  std::string card_label;
+  std::string card_uuid;  // of its filesystem; empty where it has none
+  std::string identity;   // of its listing, for people to compare
+};
+
+// A file at a destination.
+struct CopyRow {
+  FileId file;
+  DestinationId destination;
+  CopyState state = CopyState::planned;
+  Path stored;  // relative to the destination's folder
+  std::optional<Evidence> readback;
+  std::optional<Instant> verified_at;
+  FileStat stat;  // as it stood there when it was verified
+};
+
+struct FileRow {
+  FileId id;
+  RollId roll;
+  CardFile file;
+  std::optional<std::string> sample;   // of its first and last MiB; nullopt until it was read
+  std::optional<std::string> digest;   // nullopt until it was read to its end
+  int readings = 0;                    // whole readings of the card that gave this digest
+  std::optional<std::string> suspect;  // what went wrong while reading it; nullopt once read well
+  Instant seen_at{};                   // when an offload last saw it on the card
+  std::vector<CopyRow> copies;
+};
+
+// A file of the card as this visit sees it.
+struct SeenFile {
+  std::optional<FileId> id;  // nullopt: new, a row is made in the visit's roll
+  CardFile file;
+};
+
+// A file that was read to its end, and well.
+struct FileReading {
+  FileId file;
+  std::string digest;
+  std::string sample;
+  int readings = 1;
+};
+
+struct DestinationRow {
+  DestinationId id;
+  std::string name;
+  Path path;         // where it was last
+  std::string disk;  // Volume::disk; empty where not known
+  std::string fs_uuid;
+};
+
+struct ProblemRow {
+  Problem problem;
+  std::optional<RollId> roll;
+  std::optional<ClipId> clip;
+  std::string roll_name;  // empty where it is of no roll
+  Instant at{};
+};
+
+struct PendingClip {
+  ClipId id;
+  std::string roll;
+  ClipFiles files;  // paths relative to the card
+};
+
+// Who holds a card: enough to tell whether that process still lives.
+struct Holder {
+  std::int64_t pid = 0;
+  std::string boot;
+  std::int64_t born = 0;  // clock ticks since boot
+  bool operator==(const Holder&) const = default;
+};
+
+struct RollSummary {
+  struct At {
+    std::string destination;
+    std::size_t planned = 0, copied = 0, verified = 0, failed = 0;  // files
+    std::uint64_t verified_bytes = 0;
+    std::optional<Evidence> weakest_readback;  // of the verified ones
+    std::optional<Instant> oldest_verified_at;
+  };
+  Roll roll;
+  std::size_t files = 0;
+  std::uint64_t bytes = 0;
+  std::size_t clips = 0;
+  std::size_t suspects = 0;      // files that were not read well yet
+  std::vector<At> destinations;  // those that hold, or shall hold, something of it
+};
+
+// What can be said of a clip by hand.
+enum class Field { kind, member, section, look, angle, note, rating };
+const char* to_string(Field field);  // "kind", "member" …
+std::optional<Field> parse_field(std::string_view text);
+
+// One change by hand. Members and sections are sets: `set` adds one, `remove` takes one away. The other fields hold
+// one value, which `set` replaces. `clear` withdraws what the hand said, so that a setup or a rule speaks again.
+struct MarkChange {
+  enum class Act { set, remove, clear };
+  Field field;
+  Act act = Act::set;
+  std::string value;
+};
+
+// All that one command changes of one clip.
+struct HandEdit {
+  ClipId clip;
+  std::vector<MarkChange> marks;  // in this order
+  std::optional<Placement> placement;
+  bool clear_placement = false;
+};
+
+}  // namespace everytake
