@@ -1,0 +1,115 @@
+#include "coverage/coverage.h"
+
+#include <algorithm>
+#include <set>
+
+#include "coverage/gaps.h"
+
+namespace everytake {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Micros kLeastInSection = 1s;
+
+template <class T>
+bool contains(const std::vector<T>& all, const T& one) {
+  return std::find(all.begin(), all.end(), one) != all.end();
+}
+
+// The song's stretches a clip surely holds.
+std::vector<Span> spans_of(const Clip& clip) {
+  return clip.placement.state == Placement::State::placed ? clip.placement.spans : std::vector<Span>{};
+}
+
+bool is_take_of(const Clip& clip, const Span& section) {
+  return section.length() > 0us && covered(spans_of(clip), section) * 10 >= section.length() * 9;
+}
+
+// Takes begin some bars early and end late: that alone brings no section another look.
+bool counts_in(const Clip& clip, const Section& section) {
+  if (contains(clip.sections, section.name)) return true;
+  if (clip.judgement.kind == Kind::performance) return is_take_of(clip, section.span);
+  return covered(spans_of(clip), section.span) >= kLeastInSection;
+}
+
+Micros on_screen_in(const Clip& clip, const Section& section, Rational edit_rate) {
+  if (contains(clip.sections, section.name)) return on_screen(clip, edit_rate).value_or(0us);
+  return covered(spans_of(clip), section.span);
+}
+
+SectionCoverage section_coverage(const Section& section, const Plan& plan, std::span<const Clip> clips) {
+  SectionCoverage result{.name = section.name, .span = section.span, .want = section.want, .looks = {}};
+  std::vector<Span> performed;
+  std::set<std::string> looks;
+  for (const auto& clip : clips) {
+    const auto& kind = clip.judgement.kind;
+    if (!kind) continue;
+    if (kind == Kind::performance) {
+      const auto spans = spans_of(clip);
+      performed.insert(performed.end(), spans.begin(), spans.end());
+      result.takes += is_take_of(clip, section.span);
+    }
+    if (!counts_in(clip, section)) continue;
+    if (clip.look) looks.insert(*clip.look);
+    if (kind == Kind::b_roll) {
+      ++result.b_roll;
+      result.b_roll_length += on_screen_in(clip, section, plan.frame_rate);
+    } else if (kind == Kind::slow_mo) {
+      ++result.slow_mo;
+      result.slow_mo_length += on_screen_in(clip, section, plan.frame_rate);
+    }
+  }
+  result.covered = covered(std::move(performed), section.span);
+  result.looks.assign(looks.begin(), looks.end());
+  return result;
+}
+
+MemberCoverage member_coverage(const Member& member, const Plan& plan, std::span<const Clip> clips) {
+  MemberCoverage result{.name = member.name, .kinds = {}, .sections = {}};
+  for (const Kind kind : kKinds) result.kinds[kind];
+  std::vector<const Clip*> tagged;
+  for (const auto& clip : clips) {
+    if (!clip.judgement.kind || !contains(clip.members, member.name)) continue;
+    tagged.push_back(&clip);
+    auto& share = result.kinds[*clip.judgement.kind];
+    ++share.clips;
+    share.on_screen += on_screen(clip, plan.frame_rate).value_or(0us);
+  }
+  result.have = result.kinds[Kind::b_roll].on_screen + result.kinds[Kind::slow_mo].on_screen;
+  bool on_set = plan.sections.empty();
+  for (const auto& section : plan.sections) {
+    const bool here = contains(section.members, member.name);
+    on_set |= here;
+    const auto clips_here =
+        std::count_if(tagged.begin(), tagged.end(), [&](const Clip* clip) { return counts_in(*clip, section); });
+    result.sections.push_back(here ? std::optional(static_cast<int>(clips_here)) : std::nullopt);
+  }
+  if (on_set) result.want = plan.member_seconds;
+  return result;
+}
+
+}  // namespace
+
+Micros covered(std::vector<Span> spans, Span within) {
+  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.start < b.start; });
+  Micros total{}, reached = within.start;
+  for (const auto& span : spans) {
+    const auto start = std::max(span.start, reached);
+    const auto end = std::min(span.end, within.end);
+    if (end <= start) continue;
+    total += end - start;
+    reached = end;
+  }
+  return total;
+}
+
+Coverage coverage(const Plan& plan, std::span<const Clip> clips) {
+  Coverage result{.title = plan.title, .length = plan.song.length, .sections = {}, .members = {}, .gaps = {}};
+  for (const auto& section : plan.sections) result.sections.push_back(section_coverage(section, plan, clips));
+  for (const auto& member : plan.members) result.members.push_back(member_coverage(member, plan, clips));
+  result.gaps = find_gaps(result.sections, result.members);
+  return result;
+}
+
+}  // namespace everytake
