@@ -136,8 +136,9 @@ Exit run_offload(const Options& options, Session& session) {
   const auto& [visit, verdict, clips] = *outcome;
   if (visit.ended) report(*visit.ended, session);
   if (session.json)
-    print_json(offload_json(visit, verdict, clips, std::chrono::duration_cast<Micros>(clock.steady() - begun)),
-               session);
+    print_json(
+        offload_json(visit, verdict, clips, shoot->plan, std::chrono::duration_cast<Micros>(clock.steady() - begun)),
+        session);
   else
     session.out << (options.dry_run ? dry_run_text(visit, session.out_screen)
                                     : offload_text(visit, verdict, clips, session.out_screen));

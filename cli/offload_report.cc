@@ -108,7 +108,7 @@ std::string dry_run_text(const IngestReport& report, const Screen& screen) {
 }
 
 Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
-                  Micros elapsed) {
+                  const Plan& plan, Micros elapsed) {
   Json json;
   json["roll"] = report.roll.empty() ? Json(nullptr) : Json(report.roll);
   Json card;
@@ -134,7 +134,7 @@ Json offload_json(const IngestReport& report, const std::optional<Verdict>& verd
     json["destinations"].push_back(std::move(destination));
   }
   json["clips"] = Json::array();
-  for (const auto& clip : clips) json["clips"].push_back(clip_json(clip));
+  for (const auto& clip : clips) json["clips"].push_back(clip_json(clip, plan));
   json["problems"] = Json::array();
   for (const auto& problem : report.problems) {
     Json each{{"code", problem.code}};

@@ -17,6 +17,6 @@ std::string dry_run_text(const IngestReport& report, const Screen& screen);
 
 // As `offload --json`.
 Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
-                  Micros elapsed);
+                  const Plan& plan, Micros elapsed);
 
 }  // namespace everytake::cli

@@ -1,102 +1,120 @@
 #include "handoff/json.h"
 
+#include <algorithm>
+
 #include "base/text.h"
 
 namespace everytake {
 namespace {
 
-template <class T, class F>
-Json maybe(const std::optional<T>& value, F text) {
-  return value ? Json(text(*value)) : Json(nullptr);
-}
+using namespace std::chrono_literals;
 
-Json names(const std::vector<std::string>& all) {
-  Json json = Json::array();
-  for (const auto& name : all) json.push_back(name);
-  return json;
-}
+constexpr Micros kLeastInSection = 1s;
 
-Json song_json(const Placement& placement) {
-  const bool placed = placement.state == Placement::State::placed;
-  Json json;
-  json["state"] = to_string(placement.state);
-  json["start_s"] = placed ? Json(seconds(placement.start)) : Json(nullptr);
-  json["speed"] = placed ? Json(placement.speed) : Json(nullptr);
-  json["drift_ppm"] = placed ? Json(placement.drift_ppm) : Json(nullptr);
-  json["confidence"] = everytake::maybe(placement.confidence);
-  json["spans"] = Json::array();
-  for (const auto& span : placement.spans) json["spans"].push_back({seconds(span.start), seconds(span.end)});
-  json["candidates"] = Json::array();
-  for (const auto& each : placement.candidates)
-    json["candidates"].push_back({{"start_s", seconds(each.start)}, {"confidence", each.confidence}});
-  return json;
+Json seconds_or_null(std::optional<Micros> time) {
+  return time ? Json(seconds(*time)) : Json();
 }
-
-Json copies_json(const std::vector<ClipCopy>& copies) {
-  Json json = Json::array();
-  for (const auto& copy : copies) {
-    Json each;
-    put_name(each, "destination", copy.destination);
-    put_name(each, "path", copy.path.string());
-    each["state"] = to_string(copy.state);
-    each["verified_at"] = maybe(copy.verified_at, iso8601);
-    json.push_back(std::move(each));
-  }
-  return json;
+Json rate_or_null(std::optional<Rational> rate) {
+  return rate ? Json(to_string(*rate)) : Json();
 }
-
-Json problems_json(const std::vector<Problem>& problems) {
-  Json json = Json::array();
-  for (const auto& problem : problems) json.push_back({{"code", problem.code}, {"message", problem.message}});
-  return json;
+Json moment_or_null(std::optional<Instant> moment) {
+  return moment ? Json(iso8601(*moment)) : Json();
 }
 
 void put_facts(Json& json, const ClipFacts& facts) {
-  const auto rate = [](const Rational& r) { return to_string(r); };
-  json["duration_s"] = maybe(facts.duration, seconds);
-  json["frames"] = everytake::maybe(facts.frames);
-  json["frame_rate"] = maybe(facts.frame_rate, rate);
-  json["capture_rate"] = maybe(facts.capture_rate, rate);
-  json["slow_factor"] = maybe(slow_factor(facts), [](const Rational& r) { return r.value(); });
-  json["width"] = everytake::maybe(facts.width);
-  json["height"] = everytake::maybe(facts.height);
-  json["rotation"] = everytake::maybe(facts.rotation);
-  json["codec"] = everytake::maybe(facts.codec);
-  json["bit_depth"] = everytake::maybe(facts.bit_depth);
-  json["bit_rate"] = everytake::maybe(facts.bit_rate);
-  json["gamma"] = everytake::maybe(facts.gamma);
-  json["gamut"] = everytake::maybe(facts.gamut);
-  json["timecode"] = everytake::maybe(facts.timecode);
-  json["drop_frame"] = everytake::maybe(facts.drop_frame);
-  json["recorded_at"] = maybe(facts.recorded_at, iso8601);
-  json["camera"] = everytake::maybe(facts.camera);
-  json["lens"] = everytake::maybe(facts.lens);
-  json["audio"] = everytake::maybe(facts.audio);
+  const auto factor = slow_factor(facts);
+  json["duration_s"] = seconds_or_null(facts.duration);
+  json["frames"] = maybe(facts.frames);
+  json["frame_rate"] = rate_or_null(facts.frame_rate);
+  json["capture_rate"] = rate_or_null(facts.capture_rate);
+  json["slow_factor"] = factor ? Json(factor->value()) : Json();
+  json["width"] = maybe(facts.width);
+  json["height"] = maybe(facts.height);
+  json["rotation"] = maybe(facts.rotation);
+  json["codec"] = maybe(facts.codec);
+  json["bit_depth"] = maybe(facts.bit_depth);
+  json["bit_rate"] = maybe(facts.bit_rate);
+  json["gamma"] = maybe(facts.gamma);
+  json["gamut"] = maybe(facts.gamut);
+  json["timecode"] = maybe(facts.timecode);
+  json["drop_frame"] = maybe(facts.drop_frame);
+  json["recorded_at"] = moment_or_null(facts.recorded_at);
+  json["camera"] = maybe(facts.camera);
+  json["lens"] = maybe(facts.lens);
+  json["audio"] = maybe(facts.audio);
+}
+
+void put_judgement(Json& json, const Judgement& judgement) {
+  const bool known = judgement.kind.has_value();
+  json["kind"] = known ? Json(to_string(*judgement.kind)) : Json();
+  json["kind_by"] = known ? Json(to_string(judgement.by)) : Json();
+  json["because"] = judgement.because.empty() ? Json() : Json(judgement.because);
+}
+
+// Names of the sections that `spans` hold a second or more of.
+Json sections_held(const std::vector<Span>& spans, const Plan& plan) {
+  Json names = Json::array();
+  for (const auto& section : plan.sections) {
+    Micros held{};
+    for (const auto& span : spans)
+      held += std::max(Micros{}, std::min(span.end, section.span.end) - std::max(span.start, section.span.start));
+    if (held >= kLeastInSection) names.push_back(section.name);
+  }
+  return names;
+}
+
+// Only a placed clip has a place: of an ambiguous one there are candidates.
+Json song_json(const Placement& placement, const Plan& plan) {
+  const bool placed = placement.state == Placement::State::placed;
+  Json json{{"state", to_string(placement.state)},
+            {"by", placed ? Json(to_string(placement.by)) : Json()},
+            {"start_s", placed ? Json(seconds(placement.start)) : Json()},
+            {"speed", placed ? Json(placement.speed) : Json()},
+            {"drift_ppm", placed ? Json(placement.drift_ppm) : Json()},
+            {"confidence", placed ? maybe(placement.confidence) : Json()},
+            {"spans", Json::array()},
+            {"sections", placed ? sections_held(placement.spans, plan) : Json::array()},
+            {"candidates", Json::array()}};
+  if (placed)
+    for (const auto& span : placement.spans)
+      json["spans"].push_back(Json::array({seconds(span.start), seconds(span.end)}));
+  for (const auto& candidate : placement.candidates)
+    json["candidates"].push_back({{"start_s", seconds(candidate.start)}, {"confidence", candidate.confidence}});
+  return json;
+}
+
+Json copy_json(const ClipCopy& copy) {
+  Json json{{"destination", copy.destination}};
+  put_name(json, "path", copy.path.string());
+  json["state"] = to_string(copy.state);
+  json["verified_at"] = moment_or_null(copy.verified_at);
+  return json;
 }
 
 }  // namespace
 
-Json clip_json(const Clip& clip) {
-  Json json;
-  json["id"] = clip.id.value;
-  json["roll"] = clip.roll;
+Json clip_json(const Clip& clip, const Plan& plan) {
+  Json json{{"id", clip.id.value}, {"roll", clip.roll}};
   put_name(json, "name", clip.name);
   put_name(json, "path", clip.path.string());
   json["size_bytes"] = clip.size;
-  json["xxh128"] = everytake::maybe(clip.digest);
+  json["xxh128"] = maybe(clip.digest);
   put_facts(json, clip.facts);
-  json["kind"] = maybe(clip.judgement.kind, [](Kind kind) { return to_string(kind); });
-  json["kind_by"] = clip.judgement.kind ? Json(to_string(clip.judgement.by)) : Json(nullptr);
-  json["because"] = clip.judgement.because;
-  json["members"] = names(clip.members);
-  json["sections"] = names(clip.sections);
-  json["look"] = everytake::maybe(clip.look);
-  json["angle"] = everytake::maybe(clip.angle);
-  json["rating"] = everytake::maybe(clip.rating);
-  json["note"] = everytake::maybe(clip.note);
-  json["song"] = song_json(clip.placement);
-  json["copies"] = copies_json(clip.copies);
-  json["problems"] = problems_json(clip.facts.problems);
+  json["on_screen_s"] = seconds_or_null(on_screen(clip, plan.frame_rate));
+  put_judgement(json, clip.judgement);
+  json["members"] = clip.members;
+  json["sections"] = clip.sections;
+  json["look"] = maybe(clip.look);
+  json["angle"] = maybe(clip.angle);
+  json["rating"] = maybe(clip.rating);
+  json["note"] = maybe(clip.note);
+  json["song"] = song_json(clip.placement, plan);
+  json["copies"] = Json::array();
+  for (const auto& copy : clip.copies) json["copies"].push_back(copy_json(copy));
+  json["problems"] = Json::array();
+  for (const auto& problem : clip.facts.problems)
+    json["problems"].push_back({{"code", problem.code}, {"message", problem.message}});
+  json["origin"] = clip.facts.origin;
   return json;
 }
 

@@ -1,4 +1,4 @@
-// What is known, as JSON for other programs. The keys are a contract: added to, never renamed. Unknown is null.
+// A clip as JSON, for commands, board and scripts alike.
 #pragma once
 
 #include "base/json.h"
@@ -6,6 +6,8 @@
 
 namespace everytake {
 
-Json clip_json(const Clip& clip);
+// Everything known of a clip. What is not known is null. Durations are in seconds, rates exact fractions as text.
+// "sections" are those it was tagged with; "song"."sections" those of the plan with a second or more of it.
+Json clip_json(const Clip& clip, const Plan& plan);
 
 }  // namespace everytake

@@ -1,0 +1,69 @@
+#include "coverage/json.h"
+
+namespace everytake {
+namespace {
+
+double share(Micros part, Micros whole) {
+  return whole.count() > 0 ? seconds(part) / seconds(whole) : 0;
+}
+
+Json section_json(const SectionCoverage& section) {
+  return {{"name", section.name},
+          {"start_s", seconds(section.span.start)},
+          {"end_s", seconds(section.span.end)},
+          {"takes", section.takes},
+          {"takes_want", section.want.takes},
+          {"covered_s", seconds(section.covered)},
+          {"covered_fraction", share(section.covered, section.span.length())},
+          {"b_roll", section.b_roll},
+          {"b_roll_want", section.want.b_roll},
+          {"b_roll_s", seconds(section.b_roll_length)},
+          {"slow_mo", section.slow_mo},
+          {"slow_mo_want", section.want.slow_mo},
+          {"slow_mo_s", seconds(section.slow_mo_length)},
+          {"looks", section.looks},
+          {"looks_want", section.want.looks}};
+}
+
+Json member_json(const MemberCoverage& member, const std::vector<SectionCoverage>& sections) {
+  Json kinds = Json::object(), in_sections = Json::object();
+  for (const auto& [kind, share] : member.kinds)
+    kinds[to_string(kind)] = {{"clips", share.clips}, {"seconds", seconds(share.on_screen)}};
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    const auto& clips = member.sections[i];
+    in_sections[sections[i].name] = clips ? Json{{"clips", *clips}} : Json();
+  }
+  return {{"name", member.name},
+          {"seconds", seconds(member.have)},
+          {"seconds_want", seconds(member.want)},
+          {"kinds", kinds},
+          {"sections", in_sections}};
+}
+
+Json gap_json(const Gap& gap, std::size_t rank) {
+  const auto number = [&](double value) { return gap.member ? Json(value) : Json(static_cast<int>(value)); };
+  return {{"rank", rank},
+          {"section", maybe(gap.section)},
+          {"member", maybe(gap.member)},
+          {"kind", gap.kind ? Json(to_string(*gap.kind)) : Json()},
+          {"have", number(gap.have)},
+          {"want", number(gap.want)},
+          {"text", gap.text}};
+}
+
+}  // namespace
+
+Json coverage_json(const Coverage& coverage) {
+  Json sections = Json::array(), members = Json::array(), gaps = Json::array();
+  for (const auto& section : coverage.sections) sections.push_back(section_json(section));
+  for (const auto& member : coverage.members) members.push_back(member_json(member, coverage.sections));
+  for (const auto& gap : coverage.gaps) gaps.push_back(gap_json(gap, gaps.size() + 1));
+  return {
+      {"song", {{"title", coverage.title}, {"length_s", coverage.length ? Json(seconds(*coverage.length)) : Json()}}},
+      {"sections", sections},
+      {"members", members},
+      {"gaps", gaps},
+      {"complete", coverage.complete()}};
+}
+
+}  // namespace everytake
