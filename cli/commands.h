@@ -40,6 +40,7 @@ Declare declare_init;
 Declare declare_plan;
 Declare declare_offload;
 Declare declare_safe;
+Declare declare_coverage;
 
 struct Command {
   const char* name;
@@ -53,6 +54,7 @@ inline constexpr Command kCommands[] = {
     {"plan", "check the plan; print its sections with times and bars", declare_plan},
     {"offload", "copy a card to every destination, verified byte for byte; goes on where it stopped", declare_offload},
     {"safe", "may this card be wiped? exit code 0 says yes", declare_safe},
+    {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},
 };
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on

@@ -1,7 +1,10 @@
 #include "cli/shoot.h"
 
+#include <fmt/format.h>
+
 #include <boost/filesystem/operations.hpp>
 
+#include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
 
@@ -26,10 +29,18 @@ tl::expected<Shoot, Exit> load_shoot(Session& session) {
   return tl::unexpected(Exit::bad_input);
 }
 
+Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot) {
+  auto catalogue = Catalogue::open(shoot.catalogue());
+  if (catalogue || catalogue.error().code != Code::corrupt) return catalogue;
+  return fail(Code::invalid, fmt::format("{} is damaged ({}); move it away and make a new one with: everytake rebuild "
+                                         "DESTINATION",
+                                         shown(shoot.catalogue().string()), catalogue.error().what));
+}
+
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
   boost::system::error_code ignored;  // opening it will say why it can't be looked at
   if (fs::status(shoot.catalogue(), ignored).type() == fs::file_not_found) return std::vector<Clip>{};
-  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
+  const auto catalogue = TRY(open_catalogue(shoot));
   return catalogue->clips();
 }
 

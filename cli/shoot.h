@@ -4,6 +4,7 @@
 #include <tl/expected.hpp>
 #include <vector>
 
+#include "catalogue/catalogue.h"
 #include "cli/commands.h"
 #include "model.h"
 #include "open_shoot.h"
@@ -18,6 +19,9 @@ Result<Path> find_shoot(const Session& session);
 
 // Finds the shoot and reads its plan. What is wrong was told on `err`, all of it, when this gives an exit code.
 tl::expected<Shoot, Exit> load_shoot(Session& session);
+
+// Opens the shoot's catalogue, or makes it. One that is damaged is `invalid`, and the error says what to do.
+Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot);
 
 // Everything the catalogue knows of clips. A shoot without a catalogue has none, and gets none by being asked.
 Result<std::vector<Clip>> clips_of(const Shoot& shoot);

@@ -1,0 +1,55 @@
+#include "coverage/coverage.h"
+
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "cli/answer.h"
+#include "cli/coverage_table.h"
+#include "cli/shoot.h"
+#include "coverage/json.h"
+
+namespace everytake::cli {
+namespace {
+
+// What is there and counts nowhere: a table that is short because of it must not look like a day that was.
+void remark_on_uncounted(const std::vector<Clip>& clips, Session& session) {
+  const auto say = [&](auto&& is_uncounted, const char* one, const char* many) {
+    const auto count = std::count_if(clips.begin(), clips.end(), is_uncounted);
+    if (count == 1) remark(one, session);
+    if (count > 1) remark(fmt::format("{} {}", count, many), session);
+  };
+  say([](const Clip& clip) { return !clip.judgement.kind; }, "1 clip of unknown kind counts nowhere",
+      "clips of unknown kind count nowhere");
+  say(
+      [](const Clip& clip) {
+        return clip.judgement.kind == Kind::performance && clip.placement.state != Placement::State::placed;
+      },
+      "1 performance has no place in the song and is no take of anything",
+      "performances have no place in the song and are no take of anything");
+}
+
+Exit coverage_command(bool check, Session& session) {
+  const auto shoot = load_shoot(session);
+  if (!shoot) return shoot.error();
+  const auto clips = clips_of(*shoot);
+  if (!clips) return report(clips.error(), session);
+  const auto covered = coverage(shoot->plan, *clips);
+  if (session.json)
+    print_json(coverage_json(covered), session);
+  else
+    session.out << coverage_table(covered, session.out_screen);
+  remark_on_uncounted(*clips, session);
+  return check && !covered.complete() ? Exit::no : Exit::done;
+}
+
+}  // namespace
+
+Run declare_coverage(CLI::App& command) {
+  auto check = std::make_shared<bool>(false);
+  command.add_flag("--check", *check, "exit 1 while the plan wants more");
+  return [check](Session& session) { return coverage_command(*check, session); };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,101 @@
+#include "cli/coverage_table.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+
+namespace everytake::cli {
+namespace {
+
+using enum Column::Align;
+
+constexpr int kBarColumns = 10;
+constexpr std::size_t kMostGaps = 8;  // what a person can keep in mind between two takes
+
+// "1/3 !" where there is less than wanted; just the number where nothing is wanted.
+Cell have_of_want(std::int64_t have, std::int64_t want, bool is_short, const char* unit = "") {
+  if (want == 0) return {fmt::format("{:>2}{}", have, unit)};
+  const Tone tone = !is_short ? Tone::good : have == 0 ? Tone::bad : Tone::warning;
+  return {fmt::format("{:>2}/{}{}{}", have, want, unit, is_short ? " !" : ""), tone};
+}
+
+Cell count(int have, int want) {
+  return have_of_want(have, want, have < want);
+}
+
+// Rounded down: nothing looks whole that isn't.
+Cell covered_cell(const SectionCoverage& section) {
+  const auto length = std::max<std::int64_t>(1, section.span.length().count());
+  const auto percent = section.covered.count() * 100 / length;
+  const auto full = static_cast<std::size_t>(section.covered.count() * kBarColumns / length);
+  return {fmt::format("{}{} {:>3} %", std::string(full, '#'), std::string(kBarColumns - full, '.'), percent)};
+}
+
+std::string sections_table(const Coverage& coverage, const Screen& screen) {
+  if (coverage.sections.empty()) return "The plan has no sections.\n";
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& s : coverage.sections)
+    rows.push_back({s.name, count(s.takes, s.want.takes), covered_cell(s), count(s.b_roll, s.want.b_roll),
+                    count(s.slow_mo, s.want.slow_mo), count(static_cast<int>(s.looks.size()), s.want.looks)});
+  return table({{"section", left, true}, {"takes"}, {"covered"}, {"b-roll"}, {"slow-mo"}, {"looks"}}, rows, screen);
+}
+
+// Sections a member is on set in and no clip shows them in.
+std::string unseen_in(const MemberCoverage& member, const std::vector<SectionCoverage>& sections) {
+  std::string names;
+  for (std::size_t i = 0; i < sections.size(); ++i)
+    if (member.sections[i] == 0) names += (names.empty() ? "" : ", ") + sections[i].name;
+  return names;
+}
+
+std::string members_table(const Coverage& coverage, const Screen& screen) {
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& m : coverage.members) {
+    const auto clips = [&](Kind kind) { return fmt::format("{}", m.kinds.at(kind).clips); };
+    rows.push_back({m.name,
+                    have_of_want(std::chrono::floor<std::chrono::seconds>(m.have).count(),
+                                 std::chrono::ceil<std::chrono::seconds>(m.want).count(), m.have < m.want, " s"),
+                    clips(Kind::performance), clips(Kind::b_roll), clips(Kind::slow_mo),
+                    unseen_in(m, coverage.sections)});
+  }
+  return table({{"member", left, true},
+                {"on screen"},
+                {"performance", right},
+                {"b-roll", right},
+                {"slow-mo", right},
+                {"no clip in", left, true}},
+               rows, screen);
+}
+
+bool wants_anything(const Coverage& coverage) {
+  return std::any_of(coverage.sections.begin(), coverage.sections.end(),
+                     [](const auto& section) { return section.want != Wants{}; }) ||
+         std::any_of(coverage.members.begin(), coverage.members.end(),
+                     [](const auto& member) { return member.want > Micros::zero(); });
+}
+
+std::string next_to_shoot(const Coverage& coverage, const Screen& screen) {
+  if (coverage.complete())
+    return wants_anything(coverage) ? painted("All that the plan wants is there.", Tone::good, screen) + "\n"
+                                    : "The plan wants nothing: say how much in its [want].\n";
+  std::string text = painted("what to shoot next", Tone::heading, screen) + "\n";
+  const auto shown_gaps = std::min(coverage.gaps.size(), kMostGaps);
+  for (std::size_t i = 0; i < shown_gaps; ++i) text += fmt::format("{:>2}  {}\n", i + 1, shown(coverage.gaps[i].text));
+  if (const auto rest = coverage.gaps.size() - shown_gaps; rest > 0) text += fmt::format("    and {} more\n", rest);
+  return text;
+}
+
+}  // namespace
+
+std::string coverage_table(const Coverage& coverage, const Screen& screen) {
+  std::string text = sections_table(coverage, screen);
+  if (!coverage.members.empty())
+    text += "\n" + members_table(coverage, screen) + "\nSeconds on screen are of b-roll and slow-mo.\n";
+  if (!coverage.complete()) text += "! is less than the plan wants.\n";
+  return text + "\n" + next_to_shoot(coverage, screen);
+}
+
+}  // namespace everytake::cli

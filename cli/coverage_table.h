@@ -1,0 +1,15 @@
+// Coverage for a person on set: at a glance, in 80 columns.
+#pragma once
+
+#include <string>
+
+#include "cli/terminal.h"
+#include "coverage/coverage.h"
+
+namespace everytake::cli {
+
+// A line a section, a line a member, then what to shoot next. What is short of the plan is marked with a sign, and with
+// colour where the screen has it.
+std::string coverage_table(const Coverage& coverage, const Screen& screen);
+
+}  // namespace everytake::cli
