@@ -41,6 +41,11 @@ Declare declare_plan;
 Declare declare_offload;
 Declare declare_safe;
 Declare declare_coverage;
+Declare declare_rolls;
+Declare declare_study;
+Declare declare_tag;
+Declare declare_find;
+Declare declare_show;
 
 struct Command {
   const char* name;
@@ -54,7 +59,12 @@ inline constexpr Command kCommands[] = {
     {"plan", "check the plan; print its sections with times and bars", declare_plan},
     {"offload", "copy a card to every destination, verified byte for byte; goes on where it stopped", declare_offload},
     {"safe", "may this card be wiped? exit code 0 says yes", declare_safe},
+    {"rolls", "every roll, where its copies are and in which state", declare_rolls},
+    {"study", "look into clips again: what they are, by rule", declare_study},
+    {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},
+    {"find", "clips by what they are and where they lie in the song", declare_find},
+    {"show", "everything known of a clip", declare_show},
 };
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on

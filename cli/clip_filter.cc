@@ -1,0 +1,89 @@
+#include "cli/clip_filter.h"
+
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "base/text.h"
+#include "cli/choose.h"
+
+namespace everytake::cli {
+namespace {
+
+bool holds(const std::vector<std::string>& names, const std::string& name) {
+  return std::find(names.begin(), names.end(), name) != names.end();
+}
+
+bool has_word(const Clip& clip, const std::string& word, const Plan& plan) {
+  std::vector<std::string> texts{clip.name,
+                                 clip.roll,
+                                 clip.note.value_or(""),
+                                 clip.look.value_or(""),
+                                 clip.angle.value_or(""),
+                                 clip.facts.camera.value_or("")};
+  texts.insert(texts.end(), clip.members.begin(), clip.members.end());
+  for (auto& section : sections_of(clip, plan)) texts.push_back(std::move(section));
+  return std::any_of(texts.begin(), texts.end(), [&](const auto& text) { return holds_letters(text, word); });
+}
+
+bool agrees(const std::optional<std::string>& have, const std::optional<std::string>& want) {
+  return !want || (have && same_letters(*have, *want));
+}
+
+bool has_moment(const Placement& placement, Micros at) {
+  return placement.state == Placement::State::placed &&
+         std::any_of(placement.spans.begin(), placement.spans.end(),
+                     [&](const Span& span) { return span.start <= at && at < span.end; });
+}
+
+bool fast_enough(const ClipFacts& facts, Rational least) {
+  const auto& rate = facts.capture_rate ? facts.capture_rate : facts.frame_rate;
+  return rate && !(*rate < least);
+}
+
+}  // namespace
+
+void declare_filter(CLI::App& command, FilterWords& words) {
+  command.add_option("WORDS", words.words, "words that its name, tags or notes must hold");
+  command.add_option("--kind", words.kind, "performance, b-roll or slow-mo");
+  command.add_option("--member", words.member, "who is seen");
+  command.add_option("--section", words.section, "a section it is tagged with or placed in");
+  command.add_option("--look", words.look, "its look");
+  command.add_option("--angle", words.angle, "its angle");
+  command.add_option("--gamma", words.gamma, "its gamma, as in s-log3");
+  command.add_option("--min-rate", words.min_rate, "captured at this many frames a second or more");
+  command.add_option("--roll", words.roll, "its roll, as in R001");
+  command.add_option("--at", words.at, "holds this moment of the song, as in 1:42.5")->type_name("SONGTIME");
+  command.add_flag("--problem", words.problem, "something is wrong with it");
+}
+
+Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan) {
+  ClipFilter filter{words.words, {}, {}, {}, words.look, words.angle, words.gamma, words.roll, {}, {}, words.problem};
+  if (words.kind && !(filter.kind = parse_kind(*words.kind)))
+    return fail(Code::invalid, fmt::format("--kind {}: choose performance, b-roll or slow-mo", shown(*words.kind)));
+  if (words.member) filter.member = TRY(choose_name(*words.member, member_names(plan), "member"));
+  if (words.section) filter.section = TRY(choose_name(*words.section, section_names(plan), "section"));
+  if (words.min_rate && !(filter.min_rate = parse_rate(*words.min_rate)))
+    return fail(Code::invalid, fmt::format("--min-rate {}: write a rate, as in 60 or 119.88", shown(*words.min_rate)));
+  if (words.at && !(filter.at = parse_song_time(*words.at)))
+    return fail(Code::invalid, fmt::format("--at {}: write minutes and seconds, as in 1:42.5", shown(*words.at)));
+  return filter;
+}
+
+bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan) {
+  const auto& want = filter;
+  return std::all_of(want.words.begin(), want.words.end(), [&](const auto& w) { return has_word(clip, w, plan); }) &&
+         (!want.kind || clip.judgement.kind == want.kind) && (!want.member || holds(clip.members, *want.member)) &&
+         (!want.section || holds(sections_of(clip, plan), *want.section)) && agrees(clip.look, want.look) &&
+         agrees(clip.angle, want.angle) && agrees(clip.facts.gamma, want.gamma) && agrees(clip.roll, want.roll) &&
+         (!want.min_rate || fast_enough(clip.facts, *want.min_rate)) &&
+         (!want.at || has_moment(clip.placement, *want.at)) && (!want.problem || !clip.facts.problems.empty());
+}
+
+Micros clip_time_at(const Placement& placement, Micros song_time) {
+  const double rate = placement.speed * (1 + placement.drift_ppm * 1e-6);
+  return from_seconds(seconds(song_time - placement.start) / rate);
+}
+
+}  // namespace everytake::cli

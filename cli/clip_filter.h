@@ -1,0 +1,41 @@
+// Which clips are wanted.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model.h"
+
+namespace CLI {
+class App;
+}
+
+namespace everytake::cli {
+
+// As typed.
+struct FilterWords {
+  std::vector<std::string> words;
+  std::optional<std::string> kind, member, section, look, angle, gamma, min_rate, roll, at;
+  bool problem = false;
+};
+void declare_filter(CLI::App& command, FilterWords& words);  // `words` outlives the command
+
+// What it means. A clip passes when everything that is set agrees.
+struct ClipFilter {
+  std::vector<std::string> words;  // each in its name, note, look, angle, members, sections, roll or camera
+  std::optional<Kind> kind;
+  std::optional<std::string> member, section, look, angle, gamma, roll;
+  std::optional<Rational> min_rate;  // frames a second that were captured
+  std::optional<Micros> at;          // a moment of the song
+  bool problem = false;
+};
+// `invalid` for a kind, member, section, rate or time that is none.
+Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan);
+
+bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan);
+
+// The clip's own time when this moment of the song is heard.
+Micros clip_time_at(const Placement& placement, Micros song_time);
+
+}  // namespace everytake::cli

@@ -1,0 +1,85 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "base/text.h"
+#include "cli/answer.h"
+#include "cli/choose.h"
+#include "cli/clip_filter.h"
+#include "cli/shoot.h"
+#include "handoff/json.h"
+
+namespace everytake::cli {
+namespace {
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const auto& word : words) text += (text.empty() ? "" : ", ") + word;
+  return text;
+}
+
+std::string short_rate(const std::optional<Rational>& rate) {
+  return rate ? fmt::format("{:.5g}", rate->value()) : "?";
+}
+
+std::string length_of(const Clip& clip) {
+  return clip.facts.duration ? fmt::format("{:.1f} s", seconds(*clip.facts.duration)) : "?";
+}
+
+std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter, const Plan& plan,
+                       const Screen& screen) {
+  using Align = Column::Align;
+  std::vector<Column> columns{{"clip"}, {"kind"}, {"length", Align::right}, {"shot at", Align::right}, {"gamma"}};
+  if (filter.at) columns.push_back({"open at", Align::right});
+  columns.insert(columns.end(),
+                 {{"where", Align::left, true}, {"who", Align::left, true}, {"look", Align::left, true}});
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& clip : clips) {
+    std::vector<Cell> row{{clip.roll + "/" + clip.name},
+                          {clip.judgement.kind ? to_string(*clip.judgement.kind) : "?"},
+                          {length_of(clip)},
+                          {short_rate(clip.facts.capture_rate ? clip.facts.capture_rate : clip.facts.frame_rate)},
+                          {clip.facts.gamma.value_or("?")}};
+    if (filter.at) row.push_back({song_time(clip_time_at(clip.placement, *filter.at))});
+    row.insert(row.end(), {{joined(sections_of(clip, plan))}, {joined(clip.members)}, {clip.look.value_or("")}});
+    rows.push_back(std::move(row));
+  }
+  std::string text = table(columns, rows, screen);
+  if (filter.problem)
+    for (const auto& clip : clips)
+      for (const auto& problem : clip.facts.problems)
+        text +=
+            painted(fmt::format("! {}/{}: {}", clip.roll, clip.name, problem.message), Tone::warning, screen) + "\n";
+  return text;
+}
+
+}  // namespace
+
+Run declare_find(CLI::App& command) {
+  const auto words = std::make_shared<FilterWords>();
+  declare_filter(command, *words);
+  return [words](Session& session) {
+    const auto shoot = load_shoot(session);
+    if (!shoot) return shoot.error();
+    const auto filter = filter_of(*words, shoot->plan);
+    if (!filter) return report(filter.error(), session);
+    const auto all = clips_of(*shoot);
+    if (!all) return report(all.error(), session);
+    std::vector<Clip> found;
+    std::copy_if(all->begin(), all->end(), std::back_inserter(found),
+                 [&](const Clip& clip) { return passes(clip, *filter, shoot->plan); });
+    if (session.json) {
+      Json list = Json::array();
+      for (const auto& clip : found) list.push_back(clip_json(clip, shoot->plan));
+      print_json({{"clips", std::move(list)}}, session);
+    } else if (found.empty()) {
+      remark(all->empty() ? "No clips yet: offload a card first." : "No clip is like that.", session);
+    } else {
+      session.out << found_text(found, *filter, shoot->plan, session.out_screen);
+    }
+    return Exit::done;
+  };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,139 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+
+#include "base/text.h"
+#include "cli/answer.h"
+#include "cli/choose.h"
+#include "cli/shoot.h"
+#include "handoff/json.h"
+
+namespace everytake::cli {
+namespace {
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const auto& word : words) text += (text.empty() ? "" : ", ") + shown(word);
+  return text.empty() ? "none said" : text;
+}
+
+// What is not known is said to be so.
+template <class T, class F>
+std::string known(const std::optional<T>& value, F text) {
+  return value ? text(*value) : "unknown";
+}
+std::string known(const std::optional<std::string>& value) {
+  return value ? shown(*value) : "unknown";
+}
+
+std::string rate_text(const Rational& rate) {
+  return fmt::format("{:.6g} ({})", rate.value(), to_string(rate));
+}
+
+std::string picture_text(const ClipFacts& facts) {
+  if (!facts.width || !facts.height) return "unknown";
+  std::string text = fmt::format("{}x{}", *facts.width, *facts.height);
+  if (facts.rotation.value_or(0) != 0) text += fmt::format(", turned {} degrees clockwise", *facts.rotation);
+  if (facts.codec) text += ", " + shown(*facts.codec);
+  if (facts.bit_depth) text += fmt::format(", {} bit", *facts.bit_depth);
+  return text;
+}
+
+std::string gamma_text(const ClipFacts& facts) {
+  auto text = known(facts.gamma);
+  if (facts.gamut) text += ", gamut " + shown(*facts.gamut);
+  if (const auto it = facts.origin.find("gamma"); it != facts.origin.end())
+    text += fmt::format(" (from its {})", it->second);
+  return text;
+}
+
+std::string speed_text(const ClipFacts& facts) {
+  const auto factor = slow_factor(facts);
+  if (!factor) return "unknown";
+  if (*factor == Rational(1, 1)) return "as captured";
+  return *factor < Rational(1, 1) ? fmt::format("{:.3g} times faster than life", 1 / factor->value())
+                                  : fmt::format("{:.3g} times slower than life", factor->value());
+}
+
+std::string song_text(const Placement& placement) {
+  using State = Placement::State;
+  switch (placement.state) {
+    case State::pending:
+      return "not looked for yet";
+    case State::none:
+      return "not in it";
+    case State::no_audio:
+      return "it has no sound to find it by";
+    case State::ambiguous: {
+      std::string text = "could be at";
+      for (const auto& each : placement.candidates) text += " " + song_time(each.start);
+      return text;
+    }
+    case State::placed:
+      break;
+  }
+  std::string text = fmt::format("its first frame is at {}", song_time(placement.start));
+  if (placement.speed != 1) text += fmt::format(", at {:.4g} times the speed", placement.speed);
+  for (const auto& span : placement.spans)
+    text += fmt::format("; holds {} to {}", song_time(span.start), song_time(span.end));
+  return text + fmt::format(" (by {})", to_string(placement.by));
+}
+
+std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) {
+  const auto& facts = clip.facts;
+  std::string text = painted(fmt::format("{}/{}", clip.roll, clip.name), Tone::heading, screen) +
+                     fmt::format("  (id {})\n", clip.id.value);
+  const auto line = [&](const char* name, const std::string& value) {
+    text += fmt::format("  {:<12} {}\n", name, value);
+  };
+  line("kind", fmt::format("{} ({}: {})", clip.judgement.kind ? to_string(*clip.judgement.kind) : "unknown",
+                           to_string(clip.judgement.by),
+                           clip.judgement.because.empty() ? "said so" : shown(clip.judgement.because)));
+  line("length", known(facts.duration, length_text) + ", on the timeline " +
+                     known(on_screen(clip, plan.frame_rate), length_text));
+  line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
+  line("file rate", known(facts.frame_rate, rate_text));
+  line("captured at", known(facts.capture_rate, rate_text));
+  line("plays", speed_text(facts));
+  line("picture", picture_text(facts));
+  line("gamma", gamma_text(facts));
+  line("timecode", known(facts.timecode));
+  line("recorded", known(facts.recorded_at, iso8601));
+  line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
+  line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
+  line("song", song_text(clip.placement));
+  line("sections", joined(sections_of(clip, plan)));
+  line("members", joined(clip.members));
+  line("look", clip.look ? shown(*clip.look) : "none said");
+  if (clip.angle) line("angle", shown(*clip.angle));
+  if (clip.rating) line("rating", std::to_string(*clip.rating));
+  if (clip.note) line("note", shown(*clip.note));
+  line("size", bytes_text(clip.size) + ", xxh128 " + known(clip.digest));
+  for (const auto& copy : clip.copies)
+    line("copy",
+         fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination), shown(copy.path.string())));
+  for (const auto& problem : facts.problems) text += painted("  ! " + problem.message, Tone::warning, screen) + "\n";
+  return text;
+}
+
+}  // namespace
+
+Run declare_show(CLI::App& command) {
+  const auto word = std::make_shared<std::string>();
+  command.add_option("CLIP", *word, "a name, an id, or ROLL/NAME")->required();
+  return [word](Session& session) {
+    const auto shoot = load_shoot(session);
+    if (!shoot) return shoot.error();
+    const auto clips = clips_of(*shoot);
+    if (!clips) return report(clips.error(), session);
+    const auto clip = choose_clip(*word, *clips);
+    if (!clip) return report(clip.error(), session);
+    if (session.json)
+      print_json({{"clip", clip_json(**clip, shoot->plan)}}, session);
+    else
+      session.out << show_text(**clip, shoot->plan, session.out_screen);
+    return Exit::done;
+  };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,173 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "base/text.h"
+#include "cli/answer.h"
+#include "cli/choose.h"
+#include "cli/shoot.h"
+#include "handoff/json.h"
+#include "pipeline.h"
+
+namespace everytake::cli {
+namespace {
+
+using Mark = Catalogue::Mark;
+
+struct Options {
+  std::vector<std::string> clips, members, sections, remove_members, clear;
+  std::optional<std::string> kind, look, angle, note, start;
+  std::optional<int> rating;
+  double speed = 1;
+};
+
+const std::vector<std::string> kFields{"kind", "member", "section", "look", "angle", "note", "rating", "start"};
+
+// "-0:02.5" too: the camera rolled before the song.
+std::optional<Micros> parse_start(const std::string& text) {
+  const bool before = text.starts_with('-');
+  const auto time = parse_song_time(before ? text.substr(1) : text);
+  if (!time) return std::nullopt;
+  return before ? -*time : *time;
+}
+
+Result<std::vector<Mark>> marks_of(const Options& options, const Plan& plan) {
+  using Way = Mark::Way;
+  std::vector<Mark> marks;
+  for (const auto& word : options.clear) {
+    const auto field = choose_name(word, kFields, "field");
+    if (!field)
+      return fail(
+          Code::invalid,
+          fmt::format("--clear {}: choose kind, member, section, look, angle, note, rating or start", shown(word)));
+    if (*field != "start") marks.push_back({*field, "", Way::clear});
+  }
+  if (options.kind) {
+    if (!parse_kind(*options.kind))
+      return fail(Code::invalid, fmt::format("--kind {}: choose performance, b-roll or slow-mo", shown(*options.kind)));
+    marks.push_back({"kind", *options.kind, Way::set});
+  }
+  for (const auto& word : options.remove_members)
+    marks.push_back({"member", TRY(choose_name(word, member_names(plan), "member")), Way::remove});
+  for (const auto& word : options.members)
+    marks.push_back({"member", TRY(choose_name(word, member_names(plan), "member")), Way::add});
+  for (const auto& word : options.sections)
+    marks.push_back({"section", TRY(choose_name(word, section_names(plan), "section")), Way::add});
+  if (options.look) marks.push_back({"look", *options.look, Way::set});
+  if (options.angle) marks.push_back({"angle", *options.angle, Way::set});
+  if (options.note) marks.push_back({"note", *options.note, Way::set});
+  if (options.rating) marks.push_back({"rating", std::to_string(*options.rating), Way::set});
+  return marks;
+}
+
+// Where the clip lies, said by hand: the part of it that is inside the song.
+Result<Placement> placement_of(const Clip& clip, Micros start, double speed, const Plan& plan) {
+  if (!clip.facts.duration)
+    return fail(Code::invalid, fmt::format("{}: its length is not known, so it can't be placed", shown(clip.name)));
+  Placement placement;
+  placement.state = Placement::State::placed;
+  placement.by = By::hand;
+  placement.start = start;
+  placement.speed = speed;
+  const auto end = start + from_seconds(seconds(*clip.facts.duration) * speed);
+  const auto length = plan.song.length.value_or(end);
+  const Span inside{std::max(start, Micros::zero()), std::min(end, length)};
+  if (inside.end <= inside.start)
+    return fail(Code::invalid, fmt::format("{}: no part of it would lie in the song (0:00.000 to {})", shown(clip.name),
+                                           song_time(length)));
+  placement.spans = {inside};
+  return placement;
+}
+
+Result<std::vector<Placement>> placements_of(const Options& options, const std::vector<const Clip*>& clips,
+                                             const Plan& plan) {
+  const bool cleared = std::any_of(options.clear.begin(), options.clear.end(),
+                                   [](const auto& field) { return same_letters(field, "start"); });
+  if (cleared && !options.start) {
+    Placement taken_back;
+    taken_back.by = By::hand;
+    return std::vector(clips.size(), taken_back);
+  }
+  std::vector<Placement> placements;
+  if (!options.start) return placements;
+  const auto start = parse_start(*options.start);
+  if (!start)
+    return fail(Code::invalid,
+                fmt::format("--start {}: write minutes and seconds, as in 1:02.5", shown(*options.start)));
+  if (!(options.speed > 0.1 && options.speed < 10)) return fail(Code::invalid, "--speed: between 0.1 and 10");
+  for (const auto* clip : clips) placements.push_back(TRY(placement_of(*clip, *start, options.speed, plan)));
+  return placements;
+}
+
+// All of it or nothing. Returns the clips as they are now.
+Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
+  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
+  const auto all = TRY(catalogue->clips());
+  std::vector<const Clip*> chosen;
+  std::vector<ClipId> ids;
+  for (const auto& word : options.clips) {
+    chosen.push_back(TRY(choose_clip(word, all)));
+    ids.push_back(chosen.back()->id);
+  }
+  const auto marks = TRY(marks_of(options, shoot.plan));
+  const auto placements = TRY(placements_of(options, chosen, shoot.plan));
+  if (marks.empty() && placements.empty()) return fail(Code::invalid, "say what to tag; see: everytake tag --help");
+  TRY(catalogue->mark(ids, marks, placements));
+  const SystemClock clock;
+  if (!placements.empty()) TRY(Pipeline(*catalogue, shoot.plan, clock).classify(ids));
+  std::vector<Clip> tagged;
+  for (auto& clip : TRY(catalogue->clips()))
+    if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) tagged.push_back(std::move(clip));
+  return tagged;
+}
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const auto& word : words) text += (text.empty() ? "" : ", ") + shown(word);
+  return text;
+}
+
+std::string line_of(const Clip& clip, const Plan& plan) {
+  std::string text = fmt::format("{}/{}: {}", clip.roll, shown(clip.name),
+                                 clip.judgement.kind ? to_string(*clip.judgement.kind) : "kind unknown");
+  if (const auto sections = sections_of(clip, plan); !sections.empty()) text += "; " + joined(sections);
+  if (!clip.members.empty()) text += "; with " + joined(clip.members);
+  if (clip.look) text += "; " + shown(*clip.look);
+  return text;
+}
+
+}  // namespace
+
+Run declare_tag(CLI::App& command) {
+  const auto options = std::make_shared<Options>();
+  command.add_option("CLIP", options->clips, "a name, an id, or ROLL/NAME; several at once")->required();
+  command.add_option("--kind", options->kind, "performance, b-roll or slow-mo");
+  command.add_option("--member", options->members, "who is seen; may be repeated")->allow_extra_args(false);
+  command.add_option("--section", options->sections, "a section of the song; may be repeated")->allow_extra_args(false);
+  command.add_option("--look", options->look, "light and colour, in your words");
+  command.add_option("--angle", options->angle, "where the camera stood, in your words");
+  command.add_option("--note", options->note, "anything else");
+  command.add_option("--rating", options->rating, "1 to 5")->check(CLI::Range(1, 5));
+  command.add_option("--remove-member", options->remove_members, "who is not seen after all")->allow_extra_args(false);
+  command.add_option("--clear", options->clear, "a field to take back: kind, member … or start")
+      ->allow_extra_args(false);
+  command.add_option("--start", options->start, "the song time heard at its first frame; -0:02 where it rolled before");
+  command.add_option("--speed", options->speed, "how fast the song was played")->type_name("FACTOR");
+  return [options](Session& session) {
+    const auto shoot = load_shoot(session);
+    if (!shoot) return shoot.error();
+    const auto clips = tag(*options, *shoot);
+    if (!clips) return report(clips.error(), session);
+    if (session.json) {
+      Json list = Json::array();
+      for (const auto& clip : *clips) list.push_back(clip_json(clip, shoot->plan));
+      print_json({{"clips", std::move(list)}}, session);
+    } else {
+      for (const auto& clip : *clips) session.out << line_of(clip, shoot->plan) << '\n';
+    }
+    return Exit::done;
+  };
+}
+
+}  // namespace everytake::cli
