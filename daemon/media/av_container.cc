@@ -56,16 +56,16 @@ std::optional<int> bit_depth_of(const AVCodecParameters& parameters) {
   return std::nullopt;
 }
 
-std::optional<std::uint64_t> last_byte_of(AVStream& stream) {
-  std::optional<std::uint64_t> last;
-  const int count = avformat_index_get_entries_count(&stream);
+void describe_index(AVStream& from, Stream& to) {
+  const int count = avformat_index_get_entries_count(&from);
   for (int i = 0; i < count; ++i) {
-    const AVIndexEntry* entry = avformat_index_get_entry(&stream, i);
+    const AVIndexEntry* entry = avformat_index_get_entry(&from, i);
     if (entry->pos < 0 || entry->size < 0) continue;
-    const auto end = static_cast<std::uint64_t>(entry->pos) + static_cast<std::uint64_t>(entry->size);
-    last = std::max(last.value_or(0), end);
+    const auto begin = static_cast<std::uint64_t>(entry->pos);
+    const auto end = begin + static_cast<std::uint64_t>(entry->size);
+    if (!to.first_sample) to.first_sample = Stream::Extent{begin, end};
+    to.last_byte = std::max(to.last_byte.value_or(0), end);
   }
-  return last;
 }
 
 void describe_video(const AVStream& from, Stream& to) {
@@ -95,7 +95,7 @@ Stream describe(AVStream& from) {
   if (to.type == Stream::Type::data) to.rate = av::rate_of(from.avg_frame_rate);  // of a timecode track
   to.channels = parameters.ch_layout.nb_channels;
   to.sample_rate = parameters.sample_rate;
-  to.last_byte = last_byte_of(from);
+  describe_index(from, to);
   to.tags = tags_of(from.metadata);
   return to;
 }

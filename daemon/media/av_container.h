@@ -32,6 +32,10 @@ struct Stream {
   bool full_range = false;
   int channels = 0;
   int sample_rate = 0;
+  struct Extent {
+    std::uint64_t begin = 0, end = 0;  // bytes of the file
+  };
+  std::optional<Extent> first_sample;      // by the index
   std::optional<std::uint64_t> last_byte;  // where its last sample ends, by the index
   Tags tags;
 };

@@ -6,6 +6,9 @@ namespace everytake {
 namespace {
 
 constexpr std::size_t kMostBoxes = 20'000;
+constexpr std::size_t kMostFound = 1000;
+constexpr std::size_t kDeepest = 10;
+constexpr std::uint64_t kPictureFields = 78;  // ISO/IEC 14496-12, VisualSampleEntry
 
 bool printable(std::string_view type) {
   return std::all_of(type.begin(), type.end(), [](unsigned char c) { return (c >= 0x20 && c < 0x7F) || c == 0xA9; });
@@ -46,6 +49,34 @@ Result<std::vector<Box>> read_boxes(ReadFile& file, std::uint64_t begin, std::ui
     boxes.push_back(std::move(box));
   }
   return boxes;
+}
+
+Result<std::vector<Box>> read_children(ReadFile& file, const Box& box, bool entry) {
+  std::uint64_t begin = box.content;
+  if (entry) begin += kPictureFields;
+  if (box.type == "stsd") begin += 8;
+  if (box.type == "meta") {  // QuickTime's has no version before its first box
+    const auto start = TRY(read_bytes(file, box.content, box.end, 8));
+    if (start.substr(std::min<std::size_t>(4, start.size())) != "hdlr") begin += 4;
+  }
+  return read_boxes(file, begin, box.end);
+}
+
+Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_view> path) {
+  const auto size = TRY(file.stat()).size;
+  std::vector<Box> found{{"", 0, 0, size}};
+  for (const auto type : path.first(std::min(path.size(), kDeepest))) {
+    std::vector<Box> next;
+    for (const auto& parent : found)
+      for (auto& child : TRY(read_children(file, parent))) {
+        if (child.type != type) continue;
+        child.end = std::min(child.end, size);
+        next.push_back(std::move(child));
+        if (next.size() == kMostFound) break;
+      }
+    found = std::move(next);
+  }
+  return found;
 }
 
 }  // namespace everytake

@@ -2,7 +2,6 @@
 // read outside the file and nothing grows without bound.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <span>
 #include <string>
@@ -23,6 +22,13 @@ struct Box {
 // The boxes that follow each other in [begin, end) of the file, until a header can't be one. A box that runs past
 // `end` is the last. At most 20000.
 Result<std::vector<Box>> read_boxes(ReadFile& file, std::uint64_t begin, std::uint64_t end);
+
+// The boxes inside `box`: past the version that `meta` may have, past the counts of `stsd`, past the fixed fields of a
+// picture's sample entry (`entry`).
+Result<std::vector<Box>> read_children(ReadFile& file, const Box& box, bool entry = false);
+
+// Every box that this path of types leads to from the file's top: {"moov", "trak", "mdia"}. Paths are at most 10 long.
+Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_view> path);
 
 // Up to `most` bytes of [begin, end); fewer where the file ends before.
 Result<std::string> read_bytes(ReadFile& file, std::uint64_t begin, std::uint64_t end, std::size_t most);

@@ -186,14 +186,18 @@ ClipFacts facts_of(const Container& container, const Path& video, std::uint64_t 
   return facts;
 }
 
+Result<ClipFacts> facts_of_unreadable(const ReadFs& fs, const Path& video) {
+  ClipFacts facts;
+  facts.problems.push_back(TRY(why_unreadable(fs, video)));
+  return facts;
+}
+
 Result<ClipFacts> probe(const ReadFs& fs, const Path& video, std::stop_token stop) {
   const auto stat = TRY(fs.stat(video));
   if (stat.type == FileType::regular && stat.size > 0)
     if (const auto container = TRY(read_container(fs, video, std::move(stop))))
       return facts_of(*container, video, stat.size);
-  ClipFacts facts;
-  facts.problems.push_back(TRY(why_unreadable(fs, video)));
-  return facts;
+  return facts_of_unreadable(fs, video);
 }
 
 }  // namespace everytake

@@ -26,8 +26,7 @@ pugi::xml_node child(const pugi::xml_node& parent, std::string_view name) {
   return parent.find_child([name](const pugi::xml_node& node) { return local_name(node.name()) == name; });
 }
 
-std::optional<std::string> text_of(const pugi::xml_node& node, const char* attribute) {
-  std::string_view text = node.attribute(attribute).value();
+std::optional<std::string> trimmed(std::string_view text) {
   constexpr std::string_view kSpace = " \t\r\n";
   const auto first = text.find_first_not_of(kSpace);
   if (first == std::string_view::npos) return std::nullopt;
@@ -36,10 +35,17 @@ std::optional<std::string> text_of(const pugi::xml_node& node, const char* attri
   return std::string(text);
 }
 
-std::optional<std::string> lower_text_of(const pugi::xml_node& node, const char* attribute) {
-  auto text = text_of(node, attribute);
+std::optional<std::string> text_of(const pugi::xml_node& node, const char* attribute) {
+  return trimmed(node.attribute(attribute).value());
+}
+
+std::optional<std::string> lower(std::optional<std::string> text) {
   if (text) std::transform(text->begin(), text->end(), text->begin(), [](unsigned char c) { return std::tolower(c); });
   return text;
+}
+
+std::optional<std::string> lower_text_of(const pugi::xml_node& node, const char* attribute) {
+  return lower(text_of(node, attribute));
 }
 
 std::optional<std::int64_t> number_of(const pugi::xml_node& node, const char* attribute) {
@@ -148,6 +154,13 @@ bool span_disagrees(const Sidecar& sidecar) {
   return std::abs(span * each - (*sidecar.frames - 1)) > each;
 }
 
+Result<void> load(pugi::xml_document& document, std::string_view xml) {
+  if (xml.size() > kLargest) return fail(Code::corrupt, "it is larger than 1 MiB");
+  const auto parsed = document.load_buffer(xml.data(), xml.size(), pugi::parse_default);
+  if (!parsed) return fail(Code::corrupt, fmt::format("byte {}: {}", parsed.offset, parsed.description()));
+  return {};
+}
+
 }  // namespace
 
 Result<Sidecar> parse_sidecar(std::string_view xml) {
@@ -157,7 +170,7 @@ Result<Sidecar> parse_sidecar(std::string_view xml) {
   if (!parsed)
     return fail(Code::corrupt, fmt::format("byte {} of the sidecar: {}", parsed.offset, parsed.description()));
   const auto root = child(document, "NonRealTimeMeta");
-  if (!root) return fail(Code::unsupported, "the sidecar is of a kind not known here");
+  if (!root) return fail(Code::unsupported, "it is of a kind not known here");
 
   Sidecar sidecar;
   sidecar.umid = text_of(child(root, "TargetMaterial"), "umidRef");
@@ -176,7 +189,7 @@ Result<Sidecar> parse_sidecar(std::string_view xml) {
   return sidecar;
 }
 
-void apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin) {
+bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin) {
   const auto trouble = [&](const char* code, const std::string& message) {
     facts.problems.push_back({code, path.string(), "", shown(path.filename().string()) + " " + message});
   };
@@ -190,7 +203,7 @@ void apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
         fmt::format("is about {} frames at {} a second, the clip has {} at {}: nothing of it was used. Was the clip "
                     "renamed?",
                     frames(sidecar.frames), rate(sidecar.format_rate), frames(facts.frames), rate(facts.frame_rate)));
-    return;
+    return false;
   }
   if (facts.frames && sidecar.frames && *facts.frames != *sidecar.frames)
     trouble("sidecar_disagrees",
@@ -205,10 +218,25 @@ void apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
   applying.take("lens", facts.lens, sidecar.lens);
   applying.take("recorded_at", facts.recorded_at, sidecar.recorded_at);
   const auto label = first_label(facts, sidecar);
-  if (!label) return;
+  if (!label) return true;
   const auto rate = facts.frame_rate ? *facts.frame_rate : *sidecar.format_rate;
   applying.take("timecode", facts.timecode, std::optional(to_string(*label, rate)));
   applying.take("drop_frame", facts.drop_frame, std::optional(label->drop));
+  return true;
+}
+
+Result<Claim> parse_clip_metadata(std::string_view xml) {
+  pugi::xml_document document;
+  TRY(load(document, xml));
+  auto node = child(document, "ClipMain");
+  if (!node) return fail(Code::unsupported, "it is of a kind not known here");
+  // The path below ClipMain has one level more in some versions.
+  if (const auto content = child(node, "ClipContent"); !child(node, "UserArea") && content) node = content;
+  const auto unit = child(child(child(node, "UserArea"), "AcquisitionMetadata"), "CameraUnitMetadata");
+  Claim claim{.origin = "notes in the file"};
+  claim.gamma = lower(trimmed(child(child(unit, "Gamma"), "CaptureGamma").child_value()));
+  claim.gamut = lower(trimmed(child(child(unit, "Gamut"), "CaptureGamut").child_value()));
+  return claim;
 }
 
 }  // namespace everytake

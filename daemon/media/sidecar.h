@@ -6,6 +6,7 @@
 #include <string>
 #include <string_view>
 
+#include "media/claim.h"
 #include "media/timecode.h"
 #include "model.h"
 
@@ -36,7 +37,11 @@ Result<Sidecar> parse_sidecar(std::string_view xml);
 // Adds what the sidecar knows. On streams the container is believed, on gamma, gamut, capture rate, timecode and date
 // the sidecar. One that counts other frames or another rate is of another clip: nothing of it is taken. Problems:
 // `sidecar_of_another_clip`, `sidecar_disagrees`. `origin` goes beside each value taken; values that came from a
-// sidecar before stay.
-void apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin = "sidecar");
+// sidecar before stay. False where it was not used.
+bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin = "sidecar");
+
+// `ClipMain` of the Semi-Pro clip metadata that some cameras put into a QuickTime key: gamma and gamut. Errors as of
+// parse_sidecar().
+Result<Claim> parse_clip_metadata(std::string_view xml);
 
 }  // namespace everytake

@@ -1,0 +1,148 @@
+#include "media/embedded.h"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <bit>
+
+#include "media/boxes.h"
+#include "media/maker_notes.h"
+#include "media/timed_metadata.h"
+
+namespace everytake {
+namespace {
+
+constexpr std::size_t kLargestXml = 1 << 20;
+constexpr std::size_t kLargestSample = 64 * 1024;  // real ones are up to 19456 bytes
+constexpr std::size_t kLargestNotes = 256 * 1024;
+
+template <std::size_t N>
+Result<std::vector<Box>> find(ReadFile& file, const std::array<std::string_view, N>& path) {
+  return find_boxes(file, path);
+}
+
+Result<std::optional<Sidecar>> embedded_sidecar(ReadFile& file) {
+  for (const auto& boxes : {TRY(find(file, std::array<std::string_view, 2>{"meta", "xml "})),
+                            TRY(find(file, std::array<std::string_view, 3>{"moov", "meta", "xml "}))})
+    for (const auto& box : boxes) {
+      const auto text = TRY(read_bytes(file, box.content + 4, box.end, kLargestXml));  // past version and flags
+      if (auto sidecar = parse_sidecar(std::string_view(text).substr(0, text.find('\0')))) return std::move(*sidecar);
+    }
+  return std::nullopt;
+}
+
+const std::string* tag(const Container& container, const char* name) {
+  const auto found = container.tags.find(name);
+  return found == container.tags.end() || found->second.empty() ? nullptr : &found->second;
+}
+
+// Identifiers of a recording's curve: "com.apple.rec2020.apple-log", "<reversed domain>.<camera>.<curve>".
+Claim curve_claim(std::string_view id, const char* origin) {
+  Claim claim{.origin = origin};
+  const auto last = id.rfind('.');
+  if (last == std::string_view::npos || last + 1 == id.size()) return claim;
+  claim.gamma = std::string(id.substr(last + 1));
+  const auto before = id.substr(0, last);
+  if (id.starts_with("com.apple.")) claim.gamut = std::string(before.substr(before.rfind('.') + 1));
+  return claim;
+}
+
+// `logs` in the picture's sample entry: ASCII.
+Result<Claim> sample_entry_claim(ReadFile& file) {
+  const std::array<std::string_view, 6> path{"moov", "trak", "mdia", "minf", "stbl", "stsd"};
+  for (const auto& stsd : TRY(find_boxes(file, path)))
+    for (const auto& entry : TRY(read_children(file, stsd)))
+      for (const auto& extra : TRY(read_children(file, entry, true)))
+        if (extra.type == "logs") {
+          const auto id = TRY(read_bytes(file, extra.content, extra.end, 200));
+          const auto begin = id.find("com.");
+          if (begin != std::string::npos)
+            return curve_claim(std::string_view(id).substr(begin, id.find('\0', begin) - begin), "sample entry");
+        }
+  return Claim{};
+}
+
+// The value of a QuickTime key that is a 64-bit float, which libavformat leaves out.
+Result<std::optional<double>> float_key(ReadFile& file, std::string_view name) {
+  const auto keys = TRY(find(file, std::array<std::string_view, 3>{"moov", "meta", "keys"}));
+  const auto list = TRY(find(file, std::array<std::string_view, 3>{"moov", "meta", "ilst"}));
+  if (keys.empty() || list.empty()) return std::nullopt;
+  const auto names = TRY(read_bytes(file, keys[0].content + 8, keys[0].end, kLargestNotes));
+  const auto items = TRY(read_bytes(file, list[0].content, list[0].end, kLargestNotes));
+  std::uint64_t number = 0;
+  for (std::size_t at = 0, index = 1; at + 8 <= names.size(); ++index) {
+    const auto size = big_endian(names, at, 4);
+    if (size < 8 || size > names.size() - at) break;
+    if (std::string_view(names).substr(at + 8, size - 8) == name) number = index;
+    at += size;
+  }
+  for (std::size_t at = 0; number > 0 && at + 24 <= items.size();) {
+    const auto size = big_endian(items, at, 4);
+    if (size < 8 || size > items.size() - at) break;
+    constexpr std::uint64_t kFloat64 = 24;
+    if (big_endian(items, at + 4, 4) == number && size >= 32 && big_endian(items, at + 16, 4) == kFloat64)
+      return std::bit_cast<double>(big_endian(items, at + 24, 8));
+    at += size;
+  }
+  return std::nullopt;
+}
+
+Result<Claim> key_claim(ReadFile& file, const Container& container) {
+  Claim claim{.origin = "container keys"};
+  if (const auto* id = tag(container, "com.apple.proapps.customgamma")) {
+    claim = curve_claim(*id, "container keys");
+  }
+  if (const auto rate = TRY(float_key(file, "com.apple.proapps.shootingRate")))
+    claim.capture_rate = parse_rate(fmt::format("{:.3f}", *rate));
+  if (const auto* rate = tag(container, "com.android.capture.fps")) claim.capture_rate = parse_rate(*rate);
+  if (const auto* rate = tag(container, "com.arri.camera.sensorfps"))  // in thousandths
+    claim.capture_rate = parse_rate(fmt::format("{:.3f}", std::strtod(rate->c_str(), nullptr) / 1000));
+  return claim;
+}
+
+Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& container) {
+  std::vector<Claim> claims;
+  if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
+    if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
+  for (const auto& box : TRY(find(file, std::array<std::string_view, 2>{"moov", "uuid"})))
+    claims.push_back(canon_claim(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
+  for (const auto& box : TRY(find(file, std::array<std::string_view, 3>{"moov", "udta", "MVTG"})))
+    claims.push_back(fujifilm_claim(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
+  return claims;
+}
+
+Result<Claim> timed_claim(ReadFile& file, const Container& container) {
+  for (const auto& stream : container.streams)
+    if (stream.tag == "rtmd" && stream.first_sample)
+      return read_timed_metadata(
+          TRY(read_bytes(file, stream.first_sample->begin, stream.first_sample->end, kLargestSample)));
+  return Claim{};
+}
+
+// H.273: only these two codes say anything. No code exists for any camera's log, and 709 is written beside log too.
+Claim transfer_claim(const Container& container) {
+  Claim claim{.origin = "container transfer"};
+  if (container.main_video < 0) return claim;
+  const auto& transfer = container.streams[static_cast<std::size_t>(container.main_video)].transfer;
+  if (transfer == "smpte2084") claim.gamma = "pq";
+  if (transfer == "arib-std-b67") claim.gamma = "hlg";
+  return claim;
+}
+
+}  // namespace
+
+Result<Embedded> read_embedded(const ReadFs& fs, const Path& video, const Container& container) {
+  Embedded embedded;
+  if (container.format.starts_with("mov,")) {
+    const auto file = TRY(fs.open(video, Cache::use));
+    embedded.sidecar = TRY(embedded_sidecar(*file));
+    embedded.claims = TRY(vendor_claims(*file, container));
+    embedded.claims.push_back(TRY(timed_claim(*file, container)));
+    embedded.claims.push_back(TRY(sample_entry_claim(*file)));
+    embedded.claims.push_back(TRY(key_claim(*file, container)));
+  }
+  embedded.claims.push_back(transfer_claim(container));
+  return embedded;
+}
+
+}  // namespace everytake

@@ -1,0 +1,145 @@
+#include "media/facts.h"
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+
+#include "base/text.h"
+#include "media/embedded.h"
+#include "media/probe.h"
+#include "media/sidecar.h"
+
+namespace everytake {
+namespace {
+
+constexpr std::size_t kLargestNotes = 1 << 20;  // bytes
+
+std::string lower(std::string_view text) {
+  std::string out(text);
+  std::transform(out.begin(), out.end(), out.begin(), [](unsigned char c) { return std::tolower(c); });
+  return out;
+}
+
+std::string name_of(const Path& path) {
+  return shown(path.filename().string());
+}
+
+Result<std::string> read_notes(const ReadFs& fs, const Path& path) {
+  const auto file = TRY(fs.open(path, Cache::use));
+  std::string text(static_cast<std::size_t>(std::min<std::uint64_t>(TRY(file->stat()).size, kLargestNotes + 1)), '\0');
+  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
+  return text;
+}
+
+// The notes beside the clip. One that can't be read, or is of another recording than the notes inside the clip, is a
+// problem and not used. True where it was used.
+Result<bool> add_sidecar(const ReadFs& fs, const Path& folder, const Path& path, const std::optional<Sidecar>& inside,
+                         ClipFacts& facts) {
+  const auto text = read_notes(fs, folder / path);
+  if (!text && text.error().code != Code::not_found) return tl::unexpected(text.error());
+  const auto sidecar = text ? parse_sidecar(*text) : tl::unexpected(text.error());
+  if (sidecar && !(inside && inside->umid && sidecar->umid && *inside->umid != *sidecar->umid))
+    return apply(facts, *sidecar, path);
+  const auto trouble = [&](const char* code, const std::string& message) {
+    facts.problems.push_back({code, path.string(), "", name_of(path) + " " + message});
+  };
+  if (sidecar)
+    trouble("sidecar_of_another_clip", "is about another recording: nothing of it was used. Was the clip renamed?");
+  else if (sidecar.error().code != Code::unsupported)
+    trouble("sidecar_unreadable", "can't be read, so gamma and capture rate may be missing: " + sidecar.error().what);
+  return false;
+}
+
+// Subtitles that some flying cameras write for each frame: "[color_md : dlog_m]".
+Claim subtitle_claim(std::string_view text) {
+  constexpr std::string_view kField = "[color_md";
+  Claim claim{.origin = "subtitles"};
+  const auto at = text.find(kField);
+  const auto begin = at == std::string_view::npos ? at : text.find_first_not_of(" :", at + kField.size());
+  if (begin == std::string_view::npos) return claim;
+  std::string value = lower(text.substr(begin, text.find_first_of("] \r\n", begin) - begin));
+  if (value == "dlog_m") claim.gamma = "d-log-m";
+  if (value == "dlog") claim.gamma = "d-log";
+  return claim;
+}
+
+Claim plan_claim(std::span<const CameraDefault> cameras, const ClipFacts& facts) {
+  Claim claim{.origin = "plan"};
+  for (const auto& camera : cameras)
+    if (facts.camera && lower(camera.model) == lower(*facts.camera)) claim.gamma = lower(camera.gamma);
+  return claim;
+}
+
+bool has_extension(const Path& path, std::string_view extension) {
+  return lower(path.extension().string()) == extension;
+}
+
+void say_where(ClipFacts& facts, const Path& video) {
+  for (auto& problem : facts.problems) problem.path = video.string();
+}
+
+// The first video of the clip with all that is said of it.
+Result<ClipFacts> first_facts(const ReadFs& fs, const Path& folder, const ClipFiles& files, const Path& video,
+                              std::stop_token stop) {
+  const auto size = TRY(fs.stat(folder / video)).size;
+  const auto container = size > 0 ? TRY(read_container(fs, folder / video, stop)) : std::nullopt;
+  auto facts = container ? facts_of(*container, video, size) : TRY(facts_of_unreadable(fs, folder / video));
+  say_where(facts, video);
+  const auto embedded = container ? TRY(read_embedded(fs, folder / video, *container)) : Embedded{};
+  bool noted = false;
+  for (const auto& part : files.parts)
+    if (part.role == FileRole::sidecar && has_extension(part.path, ".xml"))
+      noted = TRY(add_sidecar(fs, folder, part.path, embedded.sidecar, facts)) || noted;
+  if (embedded.sidecar && !noted) apply(facts, *embedded.sidecar, video, "notes in the file");
+  for (const auto& part : files.parts)
+    if (part.role == FileRole::sidecar && has_extension(part.path, ".srt"))
+      apply(facts, subtitle_claim(TRY(read_notes(fs, folder / part.path))));
+  for (const auto& claim : embedded.claims) apply(facts, claim);
+  return facts;
+}
+
+// A recording that goes on in a further file.
+void join(ClipFacts& whole, const ClipFacts& next, std::uint64_t next_size) {
+  const auto bytes =
+      whole.bit_rate && whole.duration ? static_cast<double>(*whole.bit_rate) / 8 * seconds(*whole.duration) : 0;
+  const auto add = [](auto& sum, const auto& more) { sum = sum && more ? std::optional(*sum + *more) : std::nullopt; };
+  add(whole.duration, next.duration);
+  add(whole.frames, next.frames);
+  if (whole.duration && *whole.duration > Micros::zero())
+    whole.bit_rate = std::llround((bytes + static_cast<double>(next_size)) * 8 / seconds(*whole.duration));
+  whole.problems.insert(whole.problems.end(), next.problems.begin(), next.problems.end());
+}
+
+// Sound that is missing where the camera could have recorded it: slow motion never has any.
+void check_sound(const Path& video, ClipFacts& facts) {
+  const bool in_real_time = !facts.capture_rate || facts.capture_rate == facts.frame_rate;
+  if (facts.audio == false && in_real_time && facts.frames)
+    facts.problems.push_back({"no_sound", video.string(), "",
+                              name_of(video) + " has no sound, so its place in the song can't be heard: check the "
+                                               "camera's microphone and audio setting, or place it by hand"});
+}
+
+}  // namespace
+
+Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
+                             std::span<const CameraDefault> cameras, std::stop_token stop) {
+  std::optional<ClipFacts> facts;
+  Path first;
+  for (const auto& part : files.parts) {
+    if (part.role != FileRole::video) continue;
+    if (!facts) {
+      facts = TRY(first_facts(fs, folder, files, part.path, stop));
+      first = part.path;
+    } else {
+      auto next = TRY(probe(fs, folder / part.path, stop));
+      say_where(next, part.path);
+      join(*facts, next, TRY(fs.stat(folder / part.path)).size);
+    }
+  }
+  if (!facts) return fail(Code::invalid, "clip " + shown(files.name) + " has no video file");
+  apply(*facts, plan_claim(cameras, *facts));
+  check_sound(first, *facts);
+  return *facts;
+}
+
+}  // namespace everytake

@@ -1,0 +1,303 @@
+#include "media/facts.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <bit>
+#include <random>
+
+#include "base/text.h"
+#include "media/maker_notes.h"
+#include "media/timed_metadata.h"
+#include "support/fault_fs.h"
+#include "support/media_boxes.h"
+#include "support/media_card.h"
+#include "support/media_movie.h"
+#include "support/mem_fs.h"
+
+namespace everytake {
+namespace {
+
+using namespace test;
+
+const Rational kFilm(24000, 1001), kFast(120000, 1001);
+
+Movie small_movie() {
+  Movie movie;
+  movie.width = 64;
+  movie.height = 36;
+  movie.frames = 24;
+  return movie;
+}
+
+std::string small_bytes() {
+  static const std::string bytes = movie_bytes(small_movie());
+  return bytes;
+}
+
+std::string full_box(std::string_view type, const std::string& content) {
+  return box(type, big(0, 4) + content);
+}
+
+// A sidecar for small_bytes().
+std::string notes(const std::string& gamma, const std::string& umid = "A") {
+  return "<NonRealTimeMeta><TargetMaterial umidRef=\"" + umid +
+         "\"/><Duration value=\"24\"/><VideoFormat><VideoFrame captureFps=\"119.88p\" formatFps=\"23.98p\"/>"
+         "</VideoFormat><AcquisitionRecord><Group name=\"CameraUnitMetadataSet\"><Item name=\"CaptureGammaEquation\" "
+         "value=\"" +
+         gamma + "\"/></Group></AcquisitionRecord></NonRealTimeMeta>";
+}
+
+ClipFiles files_of(std::initializer_list<ClipFiles::Part> parts) {
+  return {"C0001", parts};
+}
+const ClipFiles kAlone = files_of({{"C0001.MP4", FileRole::video}});
+const ClipFiles kWithSidecar = files_of({{"C0001.MP4", FileRole::video}, {"C0001M01.XML", FileRole::sidecar}});
+
+ClipFacts facts_in(const MemFs& fs, const ClipFiles& files, std::vector<CameraDefault> cameras = {}) {
+  auto facts = read_facts(fs, "R001", files, cameras, {});
+  EXPECT_TRUE(facts) << facts.error().what;
+  return facts.value_or(ClipFacts{});
+}
+
+ClipFacts facts_of_bytes(std::string bytes) {
+  MemFs fs;
+  fs.put("R001/C0001.MP4", std::move(bytes));
+  return facts_in(fs, kAlone);
+}
+
+std::vector<std::string> codes(const ClipFacts& facts) {
+  std::vector<std::string> codes;
+  for (const auto& problem : facts.problems) codes.push_back(problem.code);
+  return codes;
+}
+using Codes = std::vector<std::string>;
+
+TEST(ReadFacts, FindsTheCamerasNotesInsideTheFile) {
+  for (const bool in_moov : {false, true}) {
+    const auto meta = full_box("meta", box("hdlr", std::string(24, '\0')) + full_box("xml ", notes("s-log3-cine")));
+    const auto facts = facts_of_bytes(in_moov ? with_box(small_bytes(), {"moov"}, meta) : small_bytes() + meta);
+    EXPECT_EQ(facts.gamma, "s-log3-cine");
+    EXPECT_EQ(facts.capture_rate, kFast);
+    EXPECT_EQ(facts.origin.at("gamma"), "notes in the file");
+  }
+}
+
+TEST(ReadFacts, UsesNoSidecarThatIsAboutAnotherRecording) {
+  MemFs fs;
+  fs.put("R001/C0001.MP4", small_bytes() + full_box("meta", full_box("xml ", notes("s-log3", "A"))));
+  fs.put("R001/C0001M01.XML", notes("rec709", "B"));
+  const auto facts = facts_in(fs, kWithSidecar);
+  EXPECT_EQ(facts.gamma, "s-log3");
+  EXPECT_EQ(codes(facts), Codes{"sidecar_of_another_clip"});
+  EXPECT_EQ(facts.problems[0].path, "C0001M01.XML");
+}
+
+TEST(ReadFacts, ReadsTheFirstSampleOfTimedMetadata) {
+  const auto sample =
+      timed_sample({{0x3210, label(0x01010605)}, {0x8106, big(120000, 4) + big(1001, 4)}, {0xE304, "xx"}});
+  const auto facts = facts_of_bytes(with_timed_metadata(small_bytes(), sample));
+  EXPECT_EQ(facts.gamma, "s-log3-cine");
+  EXPECT_EQ(facts.gamut, "s-gamut3-cine");
+  EXPECT_EQ(facts.capture_rate, kFast);
+  EXPECT_EQ(facts.origin.at("gamma"), "timed metadata");
+  EXPECT_EQ(facts.frames, 24);
+}
+
+TEST(ReadFacts, ReadsTheSampleEntrysCurve) {
+  const auto id = "com.apple.rec2020.apple-log";
+  const auto facts = facts_of_bytes(
+      with_box(small_bytes(), {"moov", "trak", "mdia", "minf", "stbl", "stsd", "avc1"}, box("logs", id)));
+  EXPECT_EQ(facts.gamma, "apple-log");
+  EXPECT_EQ(facts.gamut, "rec2020");
+  EXPECT_EQ(facts.origin.at("gamma"), "sample entry");
+}
+
+TEST(ReadFacts, ReadsQuickTimeKeys) {
+  Movie movie = small_movie();
+  movie.format = "mov";
+  movie.tags = {{"com.android.capture.fps", "240.000000"},
+                {"com.apple.proapps.customgamma", "org.example.camera.f-log2"},
+                {"com.apple.quicktime.model", "L-1"}};
+  const auto facts = facts_of_bytes(movie_bytes(movie));
+  EXPECT_EQ(facts.capture_rate, Rational(240, 1));
+  EXPECT_EQ(facts.gamma, "f-log2");
+  EXPECT_EQ(facts.camera, "L-1");
+}
+
+TEST(ReadFacts, ReadsFloatKeysThatLibavLeavesOut) {
+  const std::string name = "com.apple.proapps.shootingRate";
+  const auto keys = full_box("keys", big(1, 4) + box("mdta", name));
+  const auto value = box("data", big(24, 4) + big(0, 4) + big(std::bit_cast<std::uint64_t>(59.94), 8));
+  const auto item = big(8 + value.size(), 4) + big(1, 4) + value;
+  const auto meta =
+      box("meta", box("hdlr", std::string(8, '\0') + "mdta" + std::string(12, '\0')) + keys + box("ilst", item));
+  EXPECT_EQ(facts_of_bytes(with_box(small_bytes(), {"moov"}, meta)).capture_rate, Rational(60000, 1001));
+}
+
+TEST(ReadFacts, ReadsClipMetadataInAKey) {
+  Movie movie = small_movie();
+  movie.format = "mov";
+  movie.tags = {
+      {"com.panasonic.Semi-Pro.metadata.xml",
+       R"(<?xml version="1.0"?><ClipMain xmlns="urn:schemas-Professional-Plug-in:Semi-Pro:ClipMetadata:v1.0">)"
+       R"(<UserArea><AcquisitionMetadata xmlns="urn:schemas-Professional-Plug-in:P2:CameraMetadata:v1.2">)"
+       R"(<CameraUnitMetadata><Gamma><CaptureGamma>V-Log</CaptureGamma></Gamma><Gamut><CaptureGamut>V-Gamut)"
+       R"(</CaptureGamut></Gamut></CameraUnitMetadata></AcquisitionMetadata></UserArea></ClipMain>)"}};
+  const auto facts = facts_of_bytes(movie_bytes(movie));
+  EXPECT_EQ(facts.gamma, "v-log");
+  EXPECT_EQ(facts.gamut, "v-gamut");
+}
+
+TEST(ReadFacts, BelievesATransferCodeOnlyWhereItIsPqOrHlg) {
+  const auto with_colr = [](int transfer) {
+    return with_box(
+        small_bytes(), {"moov", "trak", "mdia", "minf", "stbl", "stsd", "avc1"},
+        box("colr", "nclx" + big(9, 2) + big(static_cast<std::uint64_t>(transfer), 2) + big(9, 2) + big(0, 1)));
+  };
+  EXPECT_EQ(facts_of_bytes(with_colr(18)).gamma, "hlg");
+  EXPECT_EQ(facts_of_bytes(with_colr(16)).gamma, "pq");
+  EXPECT_EQ(facts_of_bytes(with_colr(1)).gamma, std::nullopt);  // written beside log, too
+  EXPECT_EQ(facts_of_bytes(with_colr(9)).gamma, std::nullopt);  // no camera's log
+}
+
+TEST(ReadFacts, AsksThePlanLast) {
+  MemFs fs;
+  fs.put("R001/C0001.MP4", small_bytes());
+  fs.put("R001/C0001M01.XML", "<NonRealTimeMeta><Device modelName=\"L-1\"/></NonRealTimeMeta>");
+  const std::vector<CameraDefault> cameras{{"l-1", "N-Log"}};
+  const auto facts = facts_in(fs, kWithSidecar, cameras);
+  EXPECT_EQ(facts.gamma, "n-log");
+  EXPECT_EQ(facts.origin.at("gamma"), "plan");
+  EXPECT_EQ(facts_in(fs, kAlone, cameras).gamma, std::nullopt);  // it does not say which camera
+  fs.put("R001/C0001M01.XML", notes("s-log3"));
+  EXPECT_EQ(facts_in(fs, kWithSidecar, cameras).gamma, "s-log3");
+}
+
+TEST(ReadFacts, TrustsTheSidecarOverTheFileOverTimedMetadata) {
+  const auto sample = timed_sample({{0x3210, label(0x01020000)}, {0x3219, label(0x01030105)}});
+  std::string bytes = with_timed_metadata(small_bytes(), sample);
+  MemFs fs;
+  fs.put("R001/C0001.MP4", bytes);
+  EXPECT_EQ(facts_in(fs, kWithSidecar).gamma, "rec709");  // the sidecar is not there
+  fs.put("R001/C0001M01.XML", notes("s-log3-cine"));
+  const auto facts = facts_in(fs, kWithSidecar);
+  EXPECT_EQ(facts.gamma, "s-log3-cine");
+  EXPECT_EQ(facts.gamut, "s-gamut3-cine");  // of which the sidecar says nothing
+  EXPECT_EQ(facts.origin.at("gamut"), "timed metadata");
+}
+
+TEST(ReadFacts, SaysWhenASidecarCantBeRead) {
+  MemFs fs;
+  fs.put("R001/C0001.MP4", small_bytes());
+  fs.put("R001/C0001M01.XML", "<NonRealTimeMeta><Duration");
+  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), (Codes{"sidecar_unreadable", "no_sound"}));
+  fs.put("R001/C0001M01.XML", std::string(3'000'000, ' '));
+  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), (Codes{"sidecar_unreadable", "no_sound"}));
+}
+
+TEST(ReadFacts, MissesSoundOnlyInRealTime) {
+  MemFs fs;
+  fs.put("R001/C0001.MP4", small_bytes());
+  EXPECT_EQ(codes(facts_in(fs, kAlone)), Codes{"no_sound"});
+  fs.put("R001/C0001M01.XML", notes("s-log3"));
+  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), Codes{});
+}
+
+TEST(ReadFacts, CountsTheFilesOfASpanAsOne) {
+  MemFs fs;
+  fs.put("R001/A.MP4", small_bytes());
+  fs.put("R001/B.MP4", small_bytes());
+  const auto facts = facts_in(fs, files_of({{"A.MP4", FileRole::video}, {"B.MP4", FileRole::video}}));
+  EXPECT_EQ(facts.frames, 48);
+  EXPECT_EQ(facts.duration, Micros(2'002'000));
+  EXPECT_NEAR(static_cast<double>(*facts.bit_rate), static_cast<double>(small_bytes().size()) * 8 / 1.001, 20);
+}
+
+TEST(ReadFacts, PassesTheDisksErrorOn) {
+  MemFs inner;
+  inner.put("R001/C0001.MP4", small_bytes());
+  inner.put("R001/C0001M01.XML", notes("s-log3"));
+  FaultFs counting(inner);
+  ASSERT_TRUE(read_facts(counting, "R001", kWithSidecar, {}, {}));
+  for (const auto& operation : counting.operations()) {
+    FaultFs fs(inner);
+    fs.fail_at(operation, Code::gone);
+    const auto facts = read_facts(fs, "R001", kWithSidecar, {}, {});
+    ASSERT_FALSE(facts) << operation;
+    EXPECT_EQ(facts.error().code, Code::gone) << operation;
+  }
+}
+
+TEST(ReadFacts, SurvivesBytesThatAreWrong) {
+  const auto sample = timed_sample({{0x3210, label(0x01010605)}, {0x8106, big(120000, 4) + big(1001, 4)}});
+  std::string whole = with_timed_metadata(small_bytes(), sample);
+  whole += full_box("meta", full_box("xml ", notes("s-log3")));
+  const auto from = whole.find("moov");
+  std::mt19937 dice(11);
+  for (int round = 0; round < 400; ++round) {
+    std::string bytes = whole;
+    for (auto hits = 1 + dice() % 6; hits > 0; --hits)
+      bytes[from + dice() % (bytes.size() - from)] = static_cast<char>(dice() % 3 == 0 ? 0xFF : dice());
+    const auto facts = facts_of_bytes(bytes);
+    if (facts.capture_rate) {
+      EXPECT_GT(facts.capture_rate->value(), 0);
+    }
+  }
+}
+
+TEST(TimedMetadata, KnowsEveryCurveItHasALabelFor) {
+  const std::pair<std::uint32_t, const char*> curves[] = {
+      {0x01010501, "s-log"},       {0x01010508, "s-log2"}, {0x01010604, "s-log3"},      {0x01010605, "s-log3-cine"},
+      {0x01010606, "rec2020"},     {0x01010607, "pq"},     {0x01010608, "hlg"},         {0x01010705, "s-cinetone"},
+      {0x010B0000, "rec2100-hlg"}, {0x01020000, "rec709"}, {0x01080000, "rec709-xvycc"}};
+  for (const auto& [end, gamma] : curves)
+    EXPECT_EQ(read_timed_metadata(timed_sample({{0x3210, label(end)}})).gamma, gamma);
+  EXPECT_EQ(read_timed_metadata(timed_sample({{0x3210, label(0x7F7F7F7F)}})).gamma, std::nullopt);
+}
+
+TEST(TimedMetadata, EndsWhereTheBytesMakeNoSense) {
+  const auto whole = timed_sample({{0x8106, big(120000, 4) + big(1001, 4)}, {0x3210, label(0x01010605)}});
+  for (std::size_t length = 0; length < whole.size(); ++length)
+    EXPECT_EQ(read_timed_metadata(std::string_view(whole).substr(0, length)).gamma, std::nullopt);
+  EXPECT_EQ(read_timed_metadata(timed_sample({{0x8106, big(0, 8)}})).capture_rate, std::nullopt);
+  EXPECT_EQ(read_timed_metadata(std::string(5000, '\xFF')).capture_rate, std::nullopt);
+}
+
+// Numbers of the log information: place 9 is the colour space, place 11 the log's version.
+std::string log_notes(int space, int version) {
+  std::string numbers;
+  for (int i = 0; i < 12; ++i) numbers += little(static_cast<std::uint64_t>(i == 9 ? space : i == 11 ? version : 0), 4);
+  const auto tiff = tiff_with_notes(directory(kNotesAt, 0x4026, 9, 12, numbers));
+  const std::string id("\x85\xC0\xB6\x87\x82\x0F\x11\xE0\x81\x11\xF4\xCE\x46\x2B\x6A\x48", 16);
+  const std::string still =
+      std::string("\xFF\xD8\xFF\xE1", 4) + big(tiff.size() + 8, 2) + std::string("Exif\0\0", 6) + tiff;
+  return id + box("CNTH", box("CNDA", still));
+}
+
+TEST(MakerNotes, TellWhichLogAndSpace) {
+  EXPECT_EQ(canon_claim(log_notes(2, 3)).gamma, "c-log3");
+  EXPECT_EQ(canon_claim(log_notes(2, 3)).gamut, "cinema-gamut");
+  EXPECT_EQ(canon_claim(log_notes(1, 2)).gamma, "c-log2");
+  EXPECT_EQ(canon_claim(log_notes(0, 1)).gamut, "rec709");
+  EXPECT_EQ(canon_claim(log_notes(0, 0)).gamma, std::nullopt);  // no log: which curve then is not said
+  const std::pair<int, const char*> modes[] = {{0x10, "f-log"}, {0x20, "hlg"}, {0x30, "f-log2"}};
+  for (const auto& [mode, gamma] : modes) {
+    const auto notes_bytes = "FUJIFILM" + little(12, 4) + directory(kNotesAt - 8 + 12, 0x3803, 3, 1, little(mode, 2));
+    EXPECT_EQ(fujifilm_claim(std::string(16, '\0') + tiff_with_notes(notes_bytes, true)).gamma, gamma);
+  }
+}
+
+TEST(MakerNotes, SurviveEveryCutAndFlip) {
+  const auto whole = log_notes(2, 3);
+  for (std::size_t length = 0; length < whole.size(); ++length) canon_claim(std::string_view(whole).substr(0, length));
+  for (std::size_t at = 16; at < whole.size(); ++at) {
+    std::string bytes = whole;
+    bytes[at] = '\xFF';
+    const auto gamma = canon_claim(bytes).gamma;
+    EXPECT_TRUE(!gamma || gamma->starts_with("c-log")) << at;
+  }
+}
+
+}  // namespace
+}  // namespace everytake
