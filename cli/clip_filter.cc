@@ -31,6 +31,11 @@ bool agrees(const std::optional<std::string>& have, const std::optional<std::str
   return !want || (have && same_letters(*have, *want));
 }
 
+// "s-log3" also finds "s-log3-cine": one curve, the rest names the gamut.
+bool is_gamma(const std::optional<std::string>& have, const std::optional<std::string>& want) {
+  return agrees(have, want) || (have && same_letters(have->substr(0, want->size() + 1), *want + "-"));
+}
+
 bool has_moment(const Placement& placement, Micros at) {
   return placement.state == Placement::State::placed &&
          std::any_of(placement.spans.begin(), placement.spans.end(),
@@ -76,7 +81,7 @@ bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan) {
   return std::all_of(want.words.begin(), want.words.end(), [&](const auto& w) { return has_word(clip, w, plan); }) &&
          (!want.kind || clip.judgement.kind == want.kind) && (!want.member || holds(clip.members, *want.member)) &&
          (!want.section || holds(sections_of(clip, plan), *want.section)) && agrees(clip.look, want.look) &&
-         agrees(clip.angle, want.angle) && agrees(clip.facts.gamma, want.gamma) && agrees(clip.roll, want.roll) &&
+         agrees(clip.angle, want.angle) && is_gamma(clip.facts.gamma, want.gamma) && agrees(clip.roll, want.roll) &&
          (!want.min_rate || fast_enough(clip.facts, *want.min_rate)) &&
          (!want.at || has_moment(clip.placement, *want.at)) && (!want.problem || !clip.facts.problems.empty());
 }
