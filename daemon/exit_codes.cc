@@ -48,4 +48,12 @@ Exit exit_of(const IngestReport& report) {
   return all && report.problems.empty() ? Exit::done : Exit::no;
 }
 
+Exit worse(Exit a, Exit b) {
+  static constexpr Exit kByGravity[] = {Exit::differs, Exit::card_gone, Exit::no_space,    Exit::bad_input,
+                                        Exit::usage,   Exit::no,        Exit::interrupted, Exit::terminated};
+  for (const auto exit : kByGravity)
+    if (a == exit || b == exit) return exit;
+  return Exit::done;
+}
+
 }  // namespace everytake

@@ -22,5 +22,7 @@ enum class Exit {
 Exit exit_of(Code code);
 // The gravest of what happened on a visit: a signal is the caller's to put first.
 Exit exit_of(const IngestReport& report);
+// The graver of two: bytes that differ before all.
+Exit worse(Exit a, Exit b);
 
 }  // namespace everytake

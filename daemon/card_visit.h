@@ -1,0 +1,25 @@
+// One visit of a card by the daemon, told in the log.
+#pragma once
+
+#include <stop_token>
+
+#include "base/log.h"
+#include "card_queue.h"
+#include "catalogue/catalogue.h"
+#include "plan_in_force.h"
+
+namespace everytake {
+
+// What the daemon's threads share. Everything outlives them and is safe to use from all.
+struct Workshop {
+  Catalogue& catalogue;
+  PlanInForce& plan;
+  const Clock& clock;
+  Log& log;
+};
+
+// Offloads what is at `job.root` and says whether it may be wiped. A mount that is no camera's card is left alone, and
+// done. Holds nothing of it open afterwards: it can be unmounted.
+Exit visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop);
+
+}  // namespace everytake

@@ -1,0 +1,68 @@
+#include "studying.h"
+
+#include <fmt/format.h>
+#include <linux/ioprio.h>
+#include <sys/resource.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include "base/text.h"
+#include "pipeline.h"
+
+namespace everytake {
+namespace {
+
+constexpr int kNice = 10;
+
+// Of this thread and those it makes. Where the system refuses, studying is merely less polite.
+void step_back() {
+  (void)::setpriority(PRIO_PROCESS, 0, kNice);
+  (void)::syscall(SYS_ioprio_set, IOPRIO_WHO_PROCESS, 0, IOPRIO_PRIO_VALUE(IOPRIO_CLASS_IDLE, 0));
+}
+
+}  // namespace
+
+void Studying::wake() {
+  MutexLock lock(mu_);
+  wanted_ = true;
+  changed_.notify_all();
+}
+
+void Studying::close() {
+  MutexLock lock(mu_);
+  closed_ = true;
+  changed_.notify_all();
+}
+
+void Studying::wait_until_idle() {
+  MutexLock lock(mu_);
+  while (!closed_ && (wanted_ || working_)) changed_.wait(mu_);
+}
+
+void Studying::run(std::stop_token stop) {
+  step_back();
+  for (;;) {
+    {
+      MutexLock lock(mu_);
+      working_ = false;
+      changed_.notify_all();
+      while (!closed_ && !wanted_) changed_.wait(mu_);
+      if (closed_) return;
+      wanted_ = false;
+      working_ = true;
+    }
+    study(stop);
+  }
+}
+
+void Studying::study(std::stop_token stop) {
+  const Plan plan = shop_.plan.now();
+  auto destinations = open_destinations(plan.destinations);
+  const auto studied = Pipeline(shop_.catalogue, plan, shop_.clock).study(destinations, {}, std::move(stop));
+  if (!studied)
+    shop_.log.say("studying clips: " + studied.error().what);
+  else if (*studied > 0)
+    shop_.log.say(fmt::format("studied {} clip{}", *studied, *studied == 1 ? "" : "s"));
+}
+
+}  // namespace everytake
