@@ -13,7 +13,7 @@
 namespace everytake::cli {
 namespace {
 
-using Mark = Catalogue::Mark;
+using Act = MarkChange::Act;
 
 struct Options {
   std::vector<std::string> clips, members, sections, remove_members, clear;
@@ -32,32 +32,31 @@ std::optional<Micros> parse_start(const std::string& text) {
   return before ? -*time : *time;
 }
 
-Result<std::vector<Mark>> marks_of(const Options& options, const Plan& plan) {
-  using Way = Mark::Way;
-  std::vector<Mark> marks;
+Result<std::vector<MarkChange>> marks_of(const Options& options, const Plan& plan) {
+  std::vector<MarkChange> marks;
   for (const auto& word : options.clear) {
     const auto field = choose_name(word, kFields, "field");
     if (!field)
       return fail(
           Code::invalid,
           fmt::format("--clear {}: choose kind, member, section, look, angle, note, rating or start", shown(word)));
-    if (*field != "start") marks.push_back({*field, "", Way::clear});
+    if (const auto known = parse_field(*field)) marks.push_back({*known, Act::clear, ""});
   }
   if (options.kind) {
     if (!parse_kind(*options.kind))
       return fail(Code::invalid, fmt::format("--kind {}: choose performance, b-roll or slow-mo", shown(*options.kind)));
-    marks.push_back({"kind", *options.kind, Way::set});
+    marks.push_back({Field::kind, Act::set, *options.kind});
   }
   for (const auto& word : options.remove_members)
-    marks.push_back({"member", TRY(choose_name(word, member_names(plan), "member")), Way::remove});
+    marks.push_back({Field::member, Act::remove, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.members)
-    marks.push_back({"member", TRY(choose_name(word, member_names(plan), "member")), Way::add});
+    marks.push_back({Field::member, Act::set, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.sections)
-    marks.push_back({"section", TRY(choose_name(word, section_names(plan), "section")), Way::add});
-  if (options.look) marks.push_back({"look", *options.look, Way::set});
-  if (options.angle) marks.push_back({"angle", *options.angle, Way::set});
-  if (options.note) marks.push_back({"note", *options.note, Way::set});
-  if (options.rating) marks.push_back({"rating", std::to_string(*options.rating), Way::set});
+    marks.push_back({Field::section, Act::set, TRY(choose_name(word, section_names(plan), "section"))});
+  if (options.look) marks.push_back({Field::look, Act::set, *options.look});
+  if (options.angle) marks.push_back({Field::angle, Act::set, *options.angle});
+  if (options.note) marks.push_back({Field::note, Act::set, *options.note});
+  if (options.rating) marks.push_back({Field::rating, Act::set, std::to_string(*options.rating)});
   return marks;
 }
 
@@ -80,23 +79,23 @@ Result<Placement> placement_of(const Clip& clip, Micros start, double speed, con
   return placement;
 }
 
-Result<std::vector<Placement>> placements_of(const Options& options, const std::vector<const Clip*>& clips,
-                                             const Plan& plan) {
-  const bool cleared = std::any_of(options.clear.begin(), options.clear.end(),
-                                   [](const auto& field) { return same_letters(field, "start"); });
-  if (cleared && !options.start) {
-    Placement taken_back;
-    taken_back.by = By::hand;
-    return std::vector(clips.size(), taken_back);
-  }
-  std::vector<Placement> placements;
+bool takes_back_start(const Options& options) {
+  return std::any_of(options.clear.begin(), options.clear.end(),
+                     [](const auto& field) { return same_letters(field, "start"); });
+}
+
+// Where each clip is placed by hand; nullopt for all where that was not asked for.
+Result<std::vector<std::optional<Placement>>> placements_of(const Options& options,
+                                                            const std::vector<const Clip*>& clips, const Plan& plan) {
+  std::vector<std::optional<Placement>> placements(clips.size());
   if (!options.start) return placements;
   const auto start = parse_start(*options.start);
   if (!start)
     return fail(Code::invalid,
                 fmt::format("--start {}: write minutes and seconds, as in 1:02.5", shown(*options.start)));
   if (!(options.speed > 0.1 && options.speed < 10)) return fail(Code::invalid, "--speed: between 0.1 and 10");
-  for (const auto* clip : clips) placements.push_back(TRY(placement_of(*clip, *start, options.speed, plan)));
+  for (std::size_t i = 0; i < clips.size(); ++i)
+    placements[i] = TRY(placement_of(*clips[i], *start, options.speed, plan));
   return placements;
 }
 
@@ -112,10 +111,14 @@ Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
   }
   const auto marks = TRY(marks_of(options, shoot.plan));
   const auto placements = TRY(placements_of(options, chosen, shoot.plan));
-  if (marks.empty() && placements.empty()) return fail(Code::invalid, "say what to tag; see: everytake tag --help");
-  TRY(catalogue->mark(ids, marks, placements));
+  const bool moved = options.start || takes_back_start(options);
+  if (marks.empty() && !moved) return fail(Code::invalid, "say what to tag; see: everytake tag --help");
+  std::vector<HandEdit> edits;
+  for (std::size_t i = 0; i < ids.size(); ++i)
+    edits.push_back({ids[i], marks, placements[i], !options.start && takes_back_start(options)});
+  TRY(catalogue->edit(edits));
   const SystemClock clock;
-  if (!placements.empty()) TRY(Pipeline(*catalogue, shoot.plan, clock).classify(ids));
+  if (moved) TRY(Pipeline(*catalogue, shoot.plan, clock).classify(ids));
   std::vector<Clip> tagged;
   for (auto& clip : TRY(catalogue->clips()))
     if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) tagged.push_back(std::move(clip));

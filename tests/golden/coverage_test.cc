@@ -31,17 +31,17 @@ struct Known {
   Micros duration{};
   Rational rate{24000, 1001};
   std::vector<Span> spans;  // where it is placed; nowhere where there are none
-  std::vector<Catalogue::Mark> marks;
+  std::vector<MarkChange> marks;
 };
 
-Catalogue::Mark member(std::string name) {
-  return {"member", std::move(name), Catalogue::Mark::Way::add};
+MarkChange member(std::string name) {
+  return {Field::member, MarkChange::Act::set, std::move(name)};
 }
-Catalogue::Mark section(std::string name) {
-  return {"section", std::move(name), Catalogue::Mark::Way::add};
+MarkChange section(std::string name) {
+  return {Field::section, MarkChange::Act::set, std::move(name)};
 }
-Catalogue::Mark look(std::string name) {
-  return {"look", std::move(name)};
+MarkChange look(std::string name) {
+  return {Field::look, MarkChange::Act::set, std::move(name)};
 }
 
 // A morning's work: three takes and the beginnings of b-roll.
@@ -97,7 +97,7 @@ class Shoot {
     placement.state = known.spans.empty() ? Placement::State::none : Placement::State::placed;
     placement.spans = known.spans;
     EXPECT_TRUE(catalogue.record_placement(id, placement));
-    EXPECT_TRUE(catalogue.mark(std::vector{id}, known.marks, {}));
+    EXPECT_TRUE(catalogue.edit(std::vector{HandEdit{id, known.marks, {}, false}}));
   }
 
   TempDir dir_;
