@@ -57,7 +57,7 @@ void FolderWatch::run(std::stop_token stop) {
   while (!stop.stop_requested()) {
     see_children();
     for (const auto& child : children_)
-      if (arrivals_.next_look(child, clock_.steady()) <= clock_.steady()) look_at(child, stop);
+      if (const auto now = clock_.steady(); arrivals_.next_look(child, now) <= now) look_at(child, stop);
     sleep_until(next_look());
   }
 }
@@ -67,8 +67,9 @@ Exit FolderWatch::run_once(std::stop_token stop) {
   see_children();
   for (const auto& child : children_) look_at(child, stop);
   for (const auto& child : children_) {
-    while (!stop.stop_requested() && clock_.steady() < arrivals_.next_look(child, clock_.steady()))
-      sleep_until(arrivals_.next_look(child, clock_.steady()));
+    for (auto now = clock_.steady(); !stop.stop_requested() && now < arrivals_.next_look(child, now);
+         now = clock_.steady())
+      sleep_until(arrivals_.next_look(child, now));
     look_at(child, stop);
   }
   auto exit = told_.count("") ? Exit::bad_input : Exit::done;

@@ -1,0 +1,128 @@
+// The real daemon: a card that is mounted, and a folder that appears.
+#include <gtest/gtest.h>
+#include <poll.h>
+#include <sys/inotify.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <functional>
+
+#include "support/shoot_bench.h"
+
+namespace everytake {
+namespace {
+
+using test::quoted;
+using test::shell;
+using namespace std::chrono_literals;
+
+class DaemonProgram : public test::ShootBench {
+ protected:
+  DaemonProgram() {
+    put("PRIVATE/M4ROOT/CLIP/C0001.MP4", 3'000'000);
+    put("PRIVATE/M4ROOT/CLIP/C0001M01.XML", 900);
+    shell("mkdir " + quoted(watched_) + " " + quoted(mount_point_));
+  }
+  ~DaemonProgram() override {
+    if (pid_ > 0) end(SIGKILL);
+    shell("umount " + quoted(mount_point_));
+  }
+
+  void start(const std::string& arguments) {
+    const auto program = (Path(EVERYTAKE_BINARY_DIR) / "everytaked").string();
+    const auto command = "exec " + quoted(program) + " --shoot " + quoted(shoot_) + " " + arguments + " >" +
+                         quoted(dir_ / "log") + " 2>&1 </dev/null";
+    pid_ = ::fork();
+    if (pid_ == 0) {
+      ::execl("/bin/sh", "sh", "-c", command.c_str(), nullptr);
+      ::_exit(127);
+    }
+  }
+
+  // Its exit code as a shell would tell it.
+  int end(int signal) {
+    ::kill(pid_, signal);
+    int status = 0;
+    ::waitpid(std::exchange(pid_, -1), &status, 0);
+    return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+  }
+
+  std::string log() const { return test::get_file(dir_ / "log"); }
+
+  // Waits for a line of the log; woken by each write to it.
+  bool says(const std::string& words) const {
+    const int changes = ::inotify_init1(IN_CLOEXEC | IN_NONBLOCK);
+    ::inotify_add_watch(changes, (dir_ / "log").c_str(), IN_MODIFY);
+    const auto end = std::chrono::steady_clock::now() + 60s;
+    bool found = false;
+    while (!(found = log().find(words) != std::string::npos) && std::chrono::steady_clock::now() < end) {
+      pollfd event{changes, POLLIN, 0};
+      ::poll(&event, 1, 500);
+      char bytes[4096];
+      while (::read(changes, bytes, sizeof bytes) > 0) {
+      }
+    }
+    ::close(changes);
+    return found;
+  }
+
+  Path watched_ = dir_ / "watched", mount_point_ = dir_ / "mnt";
+  pid_t pid_ = -1;
+};
+
+TEST_F(DaemonProgram, OffloadsAMountedCardByItself) {
+  ASSERT_EQ(::geteuid(), 0U) << "mounting needs root: run the tests as root";
+  const auto image = dir_ / "card.img";
+  ASSERT_EQ(shell("truncate -s 32M " + quoted(image) + " && mkfs.ext4 -q -F " + quoted(image) + " && mount -o loop " +
+                  quoted(image) + " " + quoted(mount_point_) + " && cp -r " + quoted(card_ / "PRIVATE") + " " +
+                  quoted(mount_point_) + " && umount " + quoted(mount_point_))
+                .exit,
+            0);
+  test::put_file(dir_ / "log", "");
+  start("");
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  ASSERT_EQ(shell("mount -o loop,ro " + quoted(image) + " " + quoted(mount_point_)).exit, 0);
+  EXPECT_TRUE(says("safe to wipe")) << log();
+  ASSERT_EQ(shell("umount " + quoted(mount_point_)).exit, 0);
+  EXPECT_TRUE(says("taken out")) << log();
+  EXPECT_EQ(end(SIGTERM), 143);
+  EXPECT_EQ(shell("diff -r " + quoted(card_ / "PRIVATE") + " " + quoted(desk_ / "saltmarsh-radio/R001/PRIVATE")).exit,
+            0);
+}
+
+TEST_F(DaemonProgram, OffloadsAFolderThatAppearsOnceItIsQuiet) {
+  test::put_file(dir_ / "log", "");
+  start("--watch " + quoted(watched_));
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  ASSERT_EQ(shell("cp -r " + quoted(card_) + " " + quoted(watched_ / "A")).exit, 0);
+  EXPECT_TRUE(says("safe to wipe")) << log();
+  EXPECT_EQ(end(SIGINT), 130);
+  EXPECT_EQ(everytake("safe " + quoted(watched_ / "A")).exit, 0);
+}
+
+TEST_F(DaemonProgram, OffloadsOnceWhatIsThereAndSaysHowItWent) {
+  shell("cp -r " + quoted(card_) + " " + quoted(watched_ / "A"));
+  const auto program = quoted(Path(EVERYTAKE_BINARY_DIR) / "everytaked") + " --shoot " + quoted(shoot_);
+  EXPECT_EQ(shell(program + " --once --watch " + quoted(watched_)).exit, 0);
+  EXPECT_EQ(everytake("safe " + quoted(watched_ / "A")).exit, 0);
+  shell("rm -r " + quoted(desk_));
+  put("PRIVATE/M4ROOT/CLIP/C0002.MP4", 10);
+  shell("cp -r " + quoted(card_) + " " + quoted(watched_ / "B"));
+  EXPECT_EQ(shell(program + " --once --watch " + quoted(watched_)).exit, 6);  // a destination is lost
+}
+
+TEST_F(DaemonProgram, LeavesAShootToTheDaemonThatHasIt) {
+  test::put_file(dir_ / "log", "");
+  start("");
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  const auto second =
+      shell(quoted(Path(EVERYTAKE_BINARY_DIR) / "everytaked") + " --shoot " + quoted(shoot_) + " --once");
+  EXPECT_NE(second.exit, 0);
+  EXPECT_FALSE(second.err.empty());
+  EXPECT_EQ(end(SIGTERM), 143);
+}
+
+}  // namespace
+}  // namespace everytake
