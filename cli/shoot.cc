@@ -32,9 +32,7 @@ tl::expected<Shoot, Exit> load_shoot(Session& session) {
 Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot) {
   auto catalogue = Catalogue::open(shoot.catalogue());
   if (catalogue || catalogue.error().code != Code::corrupt) return catalogue;
-  return fail(Code::invalid, fmt::format("{} is damaged ({}); move it away and make a new one with: everytake rebuild "
-                                         "DESTINATION",
-                                         shown(shoot.catalogue().string()), catalogue.error().what));
+  return fail(Code::invalid, fmt::format("{}: {}", shown(shoot.catalogue().string()), catalogue.error().what));
 }
 
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {

@@ -61,7 +61,7 @@ Error error_of(sqlite3* db) {
       return {code, "another process keeps the catalogue locked: try again when it is done", extended};
     case Code::corrupt:
       return {code,
-              fmt::format("the catalogue is damaged ({}): move it aside and run \"everytake rebuild DESTINATION\"",
+              fmt::format("the catalogue is damaged ({}): move it aside and offload the cards again, before any is wiped",
                           sqlite3_errmsg(db)),
               extended};
     case Code::no_space:

@@ -238,8 +238,8 @@ Result<void> Reader::check() const {
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
   const auto verdict = TRY(db_.one<std::string>("PRAGMA integrity_check(1)"));
   if (verdict != "ok")
-    return fail(Code::corrupt, fmt::format("the catalogue is damaged ({}): move it aside and run \"everytake rebuild "
-                                           "DESTINATION\"",
+    return fail(Code::corrupt, fmt::format("the catalogue is damaged ({}): move it aside and offload the cards "
+                                           "again, before any is wiped",
                                            shown(verdict.value_or(""))));
   const auto orphan = TRY(db_.one<std::string>("PRAGMA foreign_key_check"));
   if (orphan)

@@ -352,7 +352,7 @@ TEST_F(CatalogueRows, ADamagedPageIsFound) {
   const auto checked = damaged ? (*damaged)->check() : tl::unexpected(damaged.error());
   ASSERT_FALSE(checked);
   EXPECT_EQ(checked.error().code, Code::corrupt);
-  EXPECT_THAT(checked.error().what, HasSubstr("move it aside and run \"everytake rebuild DESTINATION\""));
+  EXPECT_THAT(checked.error().what, HasSubstr("move it aside and offload the cards again"));
 }
 
 TEST_F(CatalogueRows, ARowThatPointsNowhereIsFound) {

@@ -101,7 +101,7 @@ TEST_F(Database, RefusesAFileThatIsNoDatabase) {
   ASSERT_FALSE(db);
   EXPECT_EQ(db.error().code, Code::corrupt);
   EXPECT_NE(db.error().what.find("x.sqlite"), std::string::npos);
-  EXPECT_NE(db.error().what.find("everytake rebuild"), std::string::npos);
+  EXPECT_NE(db.error().what.find("offload the cards again"), std::string::npos);
 }
 
 TEST_F(Database, TellsACutOffFile) {
