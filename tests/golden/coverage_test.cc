@@ -169,7 +169,7 @@ TEST(CoverageCommand, RefusesADamagedCatalogueAndLeavesItAlone) {
   const auto called = call({"coverage"}, dir.path());
   EXPECT_EQ(called.exit, 3);
   EXPECT_EQ(called.out, "");
-  EXPECT_THAT(called.err, HasSubstr("catalogue.sqlite is damaged"));
+  EXPECT_THAT(called.err, HasSubstr("the catalogue is damaged"));
   EXPECT_EQ(get_file(dir / "catalogue.sqlite"), damaged);
 }
 
