@@ -42,6 +42,7 @@ Declare declare_offload;
 Declare declare_safe;
 Declare declare_coverage;
 Declare declare_rolls;
+Declare declare_verify;
 Declare declare_study;
 Declare declare_tag;
 Declare declare_find;
@@ -60,6 +61,7 @@ inline constexpr Command kCommands[] = {
     {"offload", "copy a card to every destination, verified byte for byte; goes on where it stopped", declare_offload},
     {"safe", "may this card be wiped? exit code 0 says yes", declare_safe},
     {"rolls", "every roll, where its copies are and in which state", declare_rolls},
+    {"verify", "read copies back from their disks and compare; --repair makes bad ones anew", declare_verify},
     {"study", "look into clips again: what they are, by rule", declare_study},
     {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},

@@ -58,6 +58,7 @@ class CardVisit {
     const Plan plan = shop_.plan.now();
     auto destinations = open_destinations(plan.destinations);
     TRY(check_destinations(destinations, card.root));
+    const Turns::Card turn(shop_.turns);
     Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
     const auto report = TRY(pipeline.ingest(card, destinations, {}, watcher(), stop_));
     tell(report);

@@ -7,6 +7,7 @@
 #include "card_queue.h"
 #include "catalogue/catalogue.h"
 #include "plan_in_force.h"
+#include "turns.h"
 
 namespace everytake {
 
@@ -16,6 +17,7 @@ struct Workshop {
   PlanInForce& plan;
   const Clock& clock;
   Log& log;
+  Turns& turns;
 };
 
 // Offloads what is at `job.root` and says whether it may be wiped. A mount that is no camera's card is left alone, and

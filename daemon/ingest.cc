@@ -9,10 +9,11 @@
 #include "card/recognise.h"
 #include "card/scan.h"
 #include "lease.h"
+#include "notes.h"
 #include "offload/identity.h"
-#include "offload/manifest.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
+#include "places.h"
 #include "recording.h"
 #include "standing.h"
 
@@ -54,8 +55,9 @@ class Visit {
     if (!options_.dry_run) {
       copy(plan);  // report_.ended says what cut it short
       if (!report_.ended) TRY(look_again());
-      TRY(leave_manifests());
+      TRY(leave_lists());
       TRY(note_clips());
+      leave_backups();
     }
     TRY(sum_up(plan));
     return std::move(report_);
@@ -87,25 +89,12 @@ class Visit {
   }
 
   Result<void> find_destinations() {
-    std::map<std::string, DestinationRow> rows;
-    for (auto& row : TRY(catalogue_.destinations())) rows[row.name] = row;
-    for (auto& open : open_) {
-      const auto it = rows.find(open.planned.name);
-      const bool other_disk = it != rows.end() && open.fs && !it->second.fs_uuid.empty() && !open.volume.uuid.empty() &&
-                              it->second.fs_uuid != open.volume.uuid;
-      VisitPlace place{&open, it == rows.end() ? DestinationId{} : it->second.id, std::nullopt};
-      if (other_disk)
-        report_.problems.push_back(
-            {"other_disk", "", open.planned.name,
-             fmt::format("destination \"{}\" is another disk than before: give the new one a name of its own",
-                         shown(open.planned.name))});
-      else if (!open.fs)
-        report_.problems.push_back(
-            {"destination_absent", "", open.planned.name,
-             fmt::format("destination \"{}\" is not there: connect its disk, or make the folder ({})",
-                         shown(open.planned.name), open.absence)});
+    for (const auto& each : places_of(open_, TRY(catalogue_.destinations()))) {
+      VisitPlace place{each.open, each.id, std::nullopt};
+      if (each.absence)
+        report_.problems.push_back(*each.absence);
       else
-        place.target = TRY(add_target(open, place));
+        place.target = TRY(add_target(*each.open, place));
       places_.push_back(place);
     }
     for (const auto& place : places_)
@@ -143,7 +132,6 @@ class Visit {
       rolls_.insert(roll);
     }
     report_.roll = names[latest.value];
-    roll_names_ = std::move(names);
     return {};
   }
 
@@ -238,25 +226,22 @@ class Visit {
   }
 
   // Each roll of this card, at each place it was copied to.
-  Result<void> leave_manifests() {
+  Result<void> leave_lists() {
     if (report_.ended) return {};
-    for (const auto roll : rolls_) {
-      const auto rows = TRY(catalogue_.files_of_roll(roll));
-      for (const auto& place : target_places_) {
-        std::vector<ManifestLine> lines;
-        for (const auto& row : rows)
-          for (const auto& copy : row.copies)
-            if (copy.destination == place.id && copy.state == CopyState::verified && row.digest)
-              lines.push_back({row.file.path, *Digest::from_hex(*row.digest)});
-        if (lines.empty()) continue;
-        const auto& name = roll_names_.at(roll.value);
-        if (auto written = write_manifests(*place.open->fs, plan_.slug(), name, lines, stop_); !written)
-          report_.problems.push_back({"no_manifest", "", place.open->planned.name,
-                                      fmt::format("\"{}\": the list {}.xxh128 could not be written: {}",
-                                                  shown(place.open->planned.name), name, written.error().what)});
-      }
-    }
+    for (const auto& roll : TRY(catalogue_.rolls()))
+      if (rolls_.count(roll.id))
+        for (const auto& place : target_places_)
+          if (auto problem = TRY(leave_manifests(catalogue_, roll, *place.open, place.id, stop_)))
+            report_.problems.push_back(std::move(*problem));
     return {};
+  }
+
+  // Last, so that it holds all of this visit: a destination must be able to stand alone.
+  void leave_backups() {
+    if (report_.ended) return;
+    for (const auto& place : target_places_)
+      for (auto& problem : leave_catalogue(catalogue_, plan_, *place.open))
+        report_.problems.push_back(std::move(problem));
   }
 
   Result<void> note_clips() {
@@ -316,7 +301,6 @@ class Visit {
   std::vector<VisitFile> files_;  // as listing_.files
   std::map<std::int64_t, Path> stored_;
   std::set<RollId> rolls_;
-  std::map<std::int64_t, std::string> roll_names_;
   std::vector<VisitPlace> places_;         // every destination
   std::vector<VisitPlace> target_places_;  // those that are there, by target
   std::vector<Target> targets_;

@@ -110,6 +110,8 @@ struct Plan {
   std::vector<CameraDefault> cameras;
   Micros member_seconds{};  // of b-roll and slow-mo on screen that each member should get
 
+  std::string text;  // as it was written: a copy goes to each destination; empty where it was made in another way
+
   std::string slug() const;  // the title as a folder name: "saltmarsh-radio"
 };
 

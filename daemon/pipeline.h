@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <map>
 #include <optional>
 #include <span>
 #include <stop_token>
@@ -67,6 +68,45 @@ struct IngestWatcher {
   std::function<void(const CopyProgress&)> progress = [](const CopyProgress&) {};
 };
 
+// Which copies are meant.
+struct CopyChoice {
+  std::vector<RollId> rolls;               // none named: all
+  std::optional<std::string> destination;  // not named: all
+};
+
+// How the copies at one destination are, each read back now.
+struct CopiesReport {
+  std::string name;
+  Path path;
+  bool is_here = false;
+  std::size_t files = 0;             // that should be there
+  std::size_t verified = 0;          // read back and equal to what the card held
+  std::uint64_t bytes = 0;           // of those
+  std::size_t differing = 0;         // read back, and not what the card held
+  std::size_t missing = 0;           // were verified there, and are not there any more
+  std::size_t unreadable = 0;        // the disk answers with an error
+  std::size_t unproven = 0;          // equal, but not shown to come from the disk
+  std::size_t unfinished = 0;        // never came to a good end there
+  std::size_t mended = 0;            // made anew from another destination's copy
+  std::optional<Evidence> readback;  // the weakest of the verified ones
+  bool is_whole() const { return is_here && verified == files; }
+};
+
+struct VerifyReport {
+  std::vector<CopiesReport> destinations;
+  std::vector<Problem> problems;
+  std::optional<Error> ended;  // a stop
+};
+
+struct MendReport {
+  std::map<std::string, std::size_t> mended;  // files, by destination
+  std::vector<Problem> problems;
+  std::optional<Error> ended;
+};
+
+// Told of bytes read back and of bytes to read, from the threads that read, one at a time.
+using VerifyWatcher = std::function<void(std::uint64_t done, std::uint64_t total)>;
+
 // Everything outlives the pipeline. Safe to use from several threads, each with a card of its own.
 class Pipeline {
  public:
@@ -81,6 +121,19 @@ class Pipeline {
   // May the card be wiped? Looks at the card and at every copy again. `every_byte` reads the card whole.
   Result<Verdict> judge(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
                         std::stop_token stop);
+
+  // Reads the chosen copies back from their disks, all disks at once, and compares them with what the card held. What
+  // it finds stands in the catalogue afterwards. Fails when the catalogue does, and with `busy` while a roll of these
+  // is being worked on by another process.
+  Result<VerifyReport> verify(std::span<OpenDestination> destinations, const CopyChoice& choice,
+                              const VerifyWatcher& watcher, std::stop_token stop);
+
+  // Makes the chosen copies that are not verified, or not there as they were, from a verified copy at another
+  // destination: the card is not needed. The same promise as for a card's files holds, and the bytes must be those the
+  // card held. What stands in the way under a copy's name with other bytes is moved to `<roll>.bad` beside the roll,
+  // never deleted. Fails as verify() does.
+  Result<MendReport> mend(std::span<OpenDestination> destinations, const CopyChoice& choice,
+                          const IngestWatcher& watcher, std::stop_token stop);
 
   // Probes and classifies clips from their verified copies: the named ones, or all that never were. Clips without a
   // copy in reach stay as they are. Returns how many were studied.

@@ -31,12 +31,16 @@ Result<void> Recording::source_read(const SourceReading& reading) {
   const auto& path = reading.source.path;
   if (reading.digests) {
     unread_.erase(path.string());
+    unread_files_.erase(reading.file.value);
+    if (copies_at_) return {};
     return catalogue_.record_reading(reading.file, reading.digests->whole.hex(), reading.digests->sample.hex(),
                                      reading.readings);
   }
   const auto& error = reading.digests.error();
   const char* code = error.code == Code::corrupt ? "bytes_differ" : "unreadable";
-  unread_[path.string()] = {code, path.string(), "", error.what};
+  unread_[path.string()] = {code, path.string(), copies_at_.value_or(""), error.what};
+  unread_files_.insert_or_assign(reading.file.value, error);
+  if (copies_at_) return {};
   return catalogue_.record_trouble(reading.file, error.what);
 }
 

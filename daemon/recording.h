@@ -23,6 +23,11 @@ class Recording final : public CopyObserver {
   Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets,
             const std::map<std::int64_t, Path>& stored, const IngestWatcher& watcher)
       : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), stored_(stored), watcher_(watcher) {}
+  // What is read is no card but the copies at a destination: nothing is written down of the card then.
+  Recording& reading_copies(const std::string& destination) {
+    copies_at_ = destination;
+    return *this;
+  }
 
   Result<void> source_read(const SourceReading& reading) override;
   Result<void> copies_stored(std::span<const StoredCopy> copies) override;
@@ -34,6 +39,9 @@ class Recording final : public CopyObserver {
   std::size_t stored(std::size_t target) const;
   std::size_t failed(std::size_t target) const;
   std::vector<Problem> problems() const;
+  using Key = std::pair<std::int64_t, std::size_t>;  // file and target
+  const std::map<Key, Result<StoredCopy::Proof>>& results() const { return results_; }
+  const std::map<std::int64_t, Error>& unread() const { return unread_files_; }  // files that could not be read
 
  private:
   CopyRow row_of(const StoredCopy& copy) const;
@@ -44,7 +52,9 @@ class Recording final : public CopyObserver {
   const std::map<std::int64_t, Path>& stored_;
   const IngestWatcher& watcher_;
   std::map<std::string, Problem> unread_;  // by path
-  std::map<std::pair<std::int64_t, std::size_t>, Result<StoredCopy::Proof>> results_;
+  std::map<Key, Result<StoredCopy::Proof>> results_;
+  std::map<std::int64_t, Error> unread_files_;
+  std::optional<std::string> copies_at_;
 };
 
 }  // namespace everytake

@@ -81,7 +81,7 @@ class Service {
         kept_(kept_folders(shoot, options)),
         parts_(std::move(parts)),
         plan_(std::move(shoot), log),
-        shop_{*parts_.catalogue, plan_, clock_, log_},
+        shop_{*parts_.catalogue, plan_, clock_, log_, turns_},
         cards_(kMostWaiting),
         studying_(shop_),
         crew_(parts_.ended) {}
@@ -195,6 +195,7 @@ class Service {
   // Their own locking.
   Parts parts_;
   PlanInForce plan_;
+  Turns turns_;
   const Workshop shop_;
   CardQueue cards_;
   Studying studying_;

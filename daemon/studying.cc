@@ -52,7 +52,32 @@ void Studying::run(std::stop_token stop) {
       working_ = true;
     }
     study(stop);
+    catch_up(stop);
   }
+}
+
+// A destination that was away gets what it missed from the others; the cards may be long gone.
+void Studying::catch_up(std::stop_token stop) {
+  const auto turn = shop_.turns.begin_catching_up();
+  if (!turn) return;  // woken again when the card is done
+  std::stop_source both;
+  const std::stop_callback end(stop, [&] { both.request_stop(); });
+  const std::stop_callback card_came(*turn, [&] { both.request_stop(); });
+  const Plan plan = shop_.plan.now();
+  auto destinations = open_destinations(plan.destinations);
+  if (check_disks(destinations))  // else it is said when a card comes
+    tell(Pipeline(shop_.catalogue, plan, shop_.clock).mend(destinations, {}, {}, both.get_token()));
+  shop_.turns.end_catching_up();
+}
+
+void Studying::tell(const Result<MendReport>& report) const {
+  if (!report) {
+    if (report.error().code != Code::busy) shop_.log.say("catching up: " + report.error().what);
+    return;
+  }
+  for (const auto& [name, files] : report->mended)
+    shop_.log.say(fmt::format("\"{}\" caught up: {} file{} from another destination, read back", shown(name), files,
+                              files == 1 ? "" : "s"));
 }
 
 void Studying::study(std::stop_token stop) {

@@ -1,10 +1,11 @@
-// The one thread that looks into clips, at low priority: copying goes before.
+// The one thread that looks into clips and lets destinations catch up, at low priority: cards go before.
 #pragma once
 
 #include <stop_token>
 
 #include "base/sync.h"
 #include "card_visit.h"
+#include "pipeline.h"
 
 namespace everytake {
 
@@ -12,7 +13,7 @@ class Studying {
  public:
   explicit Studying(const Workshop& shop) : shop_(shop) {}
 
-  // There may be something to study. From any thread.
+  // There may be something to study, or to catch up with. From any thread.
   void wake();
   // Until close().
   void run(std::stop_token stop);
@@ -21,6 +22,8 @@ class Studying {
 
  private:
   void study(std::stop_token stop);
+  void catch_up(std::stop_token stop);
+  void tell(const Result<MendReport>& report) const;
 
   const Workshop& shop_;
   Mutex mu_;

@@ -92,7 +92,7 @@ Result<void> Catalogue::take_card(const std::string& card, const Holder& self, I
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));
   if (const auto held = TRY(held_by(db_, card)); held && alive(held->holder))
-    return fail(Code::busy, fmt::format("process {} is offloading this card since {}: wait for it, or stop it",
+    return fail(Code::busy, fmt::format("process {} is working on this card since {}: wait for it, or stop it",
                                         held->holder.pid, iso8601(held->since)));
   TRY(db_.run("INSERT OR REPLACE INTO lease (card, pid, since, boot, born) VALUES (?, ?, ?, ?, ?)", card, self.pid, now,
               self.boot, self.born));

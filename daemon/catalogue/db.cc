@@ -11,6 +11,8 @@
 namespace everytake {
 namespace {
 
+constexpr auto kSnapshotPatience = std::chrono::seconds(75);  // as for any other transaction
+
 // The one table from SQLite's codes to ours.
 Code code_of_sqlite(int extended, int system_number) {
   switch (extended) {
@@ -189,6 +191,31 @@ Result<void> Db::script(const std::string& sql) {
   if (sqlite3_exec(db_.get(), sql.c_str(), nullptr, nullptr, nullptr) != SQLITE_OK)
     return tl::unexpected(error_of(db_.get()));
   return {};
+}
+
+Result<std::string> Db::snapshot() {
+  sqlite3* raw = nullptr;
+  const int opened = sqlite3_open_v2(":memory:", &raw, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
+  const std::unique_ptr<sqlite3, Closer> memory(raw);
+  if (!raw) throw std::bad_alloc();
+  if (opened != SQLITE_OK) return tl::unexpected(error_of(raw));
+  sqlite3_backup* backup = sqlite3_backup_init(raw, "main", db_.get(), "main");
+  if (!backup) return tl::unexpected(error_of(raw));
+  int step = SQLITE_OK;
+  const auto ends = std::chrono::steady_clock::now() + kSnapshotPatience;
+  do {
+    step = sqlite3_backup_step(backup, -1);
+    if (step == SQLITE_BUSY || step == SQLITE_LOCKED) sqlite3_sleep(20);
+  } while ((step == SQLITE_BUSY || step == SQLITE_LOCKED) && std::chrono::steady_clock::now() < ends);
+  sqlite3_backup_finish(backup);
+  if (step != SQLITE_DONE)
+    return fail(step == SQLITE_BUSY || step == SQLITE_LOCKED ? Code::busy : code_of_sqlite(step, 0),
+                fmt::format("catalogue: it can't be copied: {}", sqlite3_errstr(step)), step);
+  sqlite3_int64 size = 0;
+  const std::unique_ptr<unsigned char, decltype(&sqlite3_free)> bytes(sqlite3_serialize(raw, "main", &size, 0),
+                                                                      &sqlite3_free);
+  if (!bytes) throw std::bad_alloc();
+  return std::string(reinterpret_cast<const char*>(bytes.get()), static_cast<std::size_t>(size));
 }
 
 std::int64_t Db::last_row() const {

@@ -176,6 +176,9 @@ class Db {
   // Several statements separated by semicolons, without parameters.
   Result<void> script(const std::string& sql);
 
+  // The whole database as the bytes of a file: one state of it, by SQLite's online backup.
+  Result<std::string> snapshot();
+
   std::int64_t last_row() const;  // the row number of the last INSERT
   std::int64_t changes() const;   // rows the last INSERT, UPDATE or DELETE touched
 

@@ -233,6 +233,11 @@ Result<std::vector<ProblemRow>> Reader::problems(RollId roll) const {
   return db_.all(std::string(kSelectProblems) + "WHERE roll.id = ? ORDER BY problem.id", read_problem, roll);
 }
 
+Result<std::string> Reader::snapshot() const {
+  MutexLock lock(mu_);
+  return db_.snapshot();
+}
+
 Result<void> Reader::check() const {
   MutexLock lock(mu_);
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));

@@ -38,6 +38,9 @@ class Reader {
   Result<std::vector<ProblemRow>> problems() const;  // oldest first
   Result<std::vector<ProblemRow>> problems(RollId roll) const;
 
+  // The whole catalogue as the bytes of a file that can be opened as one.
+  Result<std::string> snapshot() const;
+
   // Reads the whole file and looks whether it holds together: `corrupt` with SQLite's words where it doesn't.
   Result<void> check() const;
 

@@ -94,7 +94,10 @@ class Reader {
     }
     if (offset != before.size || !same_file(before, TRY(open->stat())))
       return fail(Code::invalid, name_of(job) + " changed while it was read");
-    return Digests{hasher.digest(), sampler.digest()};
+    const auto whole = hasher.digest();
+    if (job.expected && whole != *job.expected)
+      return fail(Code::corrupt, name_of(job) + ": its bytes are not those the card held");
+    return Digests{whole, sampler.digest()};
   }
 
   // A reading that came after a failed one counts only when a second, cold one agrees.

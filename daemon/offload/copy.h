@@ -6,6 +6,7 @@
 
 #include <atomic>
 #include <memory>
+#include <optional>
 #include <span>
 #include <stop_token>
 #include <string>
@@ -27,6 +28,7 @@ struct CopyJob {
   CardFile source;
   Path stored;                       // where each target keeps it
   std::vector<std::size_t> targets;  // which of them need it; none when the card is only to be read again
+  std::optional<Digest> expected{};  // where it is known: a reading that gives another one fails as `corrupt`
 };
 
 struct SourceReading {

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 namespace everytake {
-namespace {
 
 Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
   const Path part = path.string() + ".everytake-part";
@@ -15,8 +14,6 @@ Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
   TRY(fs.replace(part, path));
   return fs.sync_folder(path.parent_path());
 }
-
-}  // namespace
 
 bool needs_sha256(const Path& path) {
   return path.string().find_first_of("\n\r") != std::string::npos;

@@ -201,6 +201,7 @@ tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, con
   PlanErrors errors;
   Fields top(&*document, "", {"shoot", "song", "member", "section", "destination", "camera", "want"}, errors);
   Plan plan;
+  plan.text = toml;
   read_shoot(*document, plan, errors);
   const bool tempo_given = read_song(*document, song_length, plan.song, errors);
   plan.members = read_members(*document, errors);

@@ -1,0 +1,220 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <algorithm>
+
+#include "base/text.h"
+#include "catalogue/columns.h"
+#include "cli/answer.h"
+#include "cli/shoot.h"
+#include "cli/stop.h"
+#include "copy_progress.h"
+#include "pipeline.h"
+
+namespace everytake::cli {
+namespace {
+
+struct Options {
+  std::vector<std::string> rolls;
+  std::optional<std::string> destination;
+  bool repair = false;
+};
+
+// The plan's destinations, and the one asked for where only the catalogue knows it any more.
+Result<std::vector<PlannedDestination>> destinations_of(const Options& options, const Shoot& shoot,
+                                                        const Catalogue& catalogue) {
+  auto planned = shoot.plan.destinations;
+  if (!options.destination) return planned;
+  std::string names;
+  for (const auto& each : planned) {
+    if (each.name == *options.destination) return planned;
+    names += (names.empty() ? "\"" : ", \"") + shown(each.name) + "\"";
+  }
+  for (const auto& row : TRY(catalogue.destinations()))
+    if (row.name == *options.destination) {
+      PlannedDestination known;
+      known.name = row.name;
+      known.path = row.path;
+      planned.push_back(std::move(known));
+      return planned;
+    }
+  return fail(Code::not_found,
+              fmt::format("there is no destination \"{}\": there are {}", shown(*options.destination), names));
+}
+
+// Reads back, mends where that is asked for, and brings both accounts together.
+class Verify {
+ public:
+  Verify(const Shoot& shoot, const Options& options, Session& session, std::stop_token stop)
+      : shoot_(shoot),
+        options_(options),
+        line_(session.err, session.err_screen, session.quiet),
+        stop_(std::move(stop)) {}
+
+  Result<VerifyReport> run() {
+    const auto catalogue = TRY(open_catalogue(shoot_));
+    CopyChoice choice{{}, options_.destination};
+    for (const auto& name : options_.rolls) choice.rolls.push_back(TRY(catalogue->find_roll(name)).id);
+    auto destinations = open_destinations(TRY(destinations_of(options_, shoot_, *catalogue)));
+    if (options_.repair) TRY(check_disks(destinations));
+    Pipeline pipeline(*catalogue, shoot_.plan, clock_);
+    auto report = TRY(pipeline.verify(
+        destinations, choice, [this](auto done, auto total) { tell(done, total); }, stop_));
+    line_.clear();
+    if (options_.repair && !report.ended) {
+      add(TRY(pipeline.mend(destinations, choice, mending(), stop_)), report);
+      line_.clear();
+    }
+    return report;
+  }
+
+ private:
+  void tell(std::uint64_t done, std::uint64_t total) {
+    line_.update(fmt::format("{} of {} read back", bytes_text(done), bytes_text(total)), clock_.steady());
+  }
+
+  IngestWatcher mending() {
+    IngestWatcher watcher;
+    watcher.started = [this](const IngestWatcher::Start& start) {
+      glance_ = {start.roll, 0, start.bytes, {}, {}};
+      for (std::size_t i = 0; i < start.targets.size(); ++i)
+        glance_.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+      begun_ = clock_.steady();
+    };
+    watcher.progress = [this](const CopyProgress& progress) {
+      glance_.read = progress.read;
+      for (std::size_t i = 0; i < glance_.targets.size(); ++i) glance_.targets[i].verified = progress.verified[i];
+      glance_.elapsed = std::chrono::duration_cast<Micros>(clock_.steady() - begun_);
+      line_.update(progress_text(glance_), clock_.steady());
+    };
+    return watcher;
+  }
+
+  // What was mended is a problem no more.
+  static void add(const MendReport& mended, VerifyReport& report) {
+    for (auto& each : report.destinations) {
+      const auto it = mended.mended.find(each.name);
+      if (it == mended.mended.end()) continue;
+      each.mended = it->second;
+      each.verified += it->second;
+    }
+    std::erase_if(report.problems, [&](const Problem& problem) {
+      const auto at = std::find_if(report.destinations.begin(), report.destinations.end(),
+                                   [&](const auto& each) { return each.name == problem.destination; });
+      return at == report.destinations.end() || at->is_whole();
+    });
+    for (const auto& problem : mended.problems)
+      if (std::find(report.problems.begin(), report.problems.end(), problem) == report.problems.end())
+        report.problems.push_back(problem);
+    report.ended = mended.ended;
+  }
+
+  const Shoot& shoot_;
+  const Options& options_;
+  Progress line_;
+  const std::stop_token stop_;
+  const SystemClock clock_;
+  CopyGlance glance_;
+  std::chrono::steady_clock::time_point begun_{};
+};
+
+const char* state_of(const CopiesReport& each) {
+  if (!each.is_here) return "absent";
+  if (each.is_whole()) return "verified";
+  return each.differing > 0 ? "differs" : "incomplete";
+}
+
+std::string trouble_text(const CopiesReport& each) {
+  std::string text;
+  const std::pair<std::size_t, const char*> counts[] = {
+      {each.differing, "differ"},        {each.missing, "gone"},
+      {each.unreadable, "unreadable"},   {each.unproven, "read from memory, not counted"},
+      {each.unfinished, "never copied"}, {each.mended, "made anew"}};
+  for (const auto& [count, what] : counts)
+    if (count > 0) text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, what);
+  return text;
+}
+
+std::string text_of(const VerifyReport& report, const Screen& screen) {
+  using Align = Column::Align;
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& each : report.destinations)
+    rows.push_back({{each.name},
+                    {state_of(each), each.is_whole() ? Tone::good : Tone::bad},
+                    {fmt::format("{} of {}", each.verified, each.files)},
+                    {trouble_text(each)}});
+  auto text = table({{"destination"}, {"state"}, {"files", Align::right}, {""}}, rows, screen);
+  constexpr std::size_t kShown = 12;
+  for (std::size_t i = 0; i < std::min(kShown, report.problems.size()); ++i)
+    text += painted("  ! " + report.problems[i].message, Tone::warning, screen) + "\n";
+  if (report.problems.size() > kShown) text += fmt::format("  … and {} more\n", report.problems.size() - kShown);
+  return text;
+}
+
+Json json_of(const VerifyReport& report) {
+  Json json{{"destinations", Json::array()}, {"problems", Json::array()}};
+  for (const auto& each : report.destinations) {
+    Json row;
+    put_name(row, "name", each.name);
+    put_name(row, "path", each.path.string());
+    row["state"] = state_of(each);
+    row["files"] = each.files;
+    row["verified_files"] = each.verified;
+    row["bytes"] = each.bytes;
+    row["differing_files"] = each.differing;
+    row["missing_files"] = each.missing;
+    row["unreadable_files"] = each.unreadable;
+    row["unproven_files"] = each.unproven;
+    row["unfinished_files"] = each.unfinished;
+    row["mended_files"] = each.mended;
+    row["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
+    json["destinations"].push_back(std::move(row));
+  }
+  for (const auto& problem : report.problems) {
+    Json row{{"code", problem.code}};
+    put_name(row, "path", problem.path);
+    row["destination"] = problem.destination.empty() ? Json(nullptr) : Json(problem.destination);
+    row["message"] = problem.message;
+    json["problems"].push_back(std::move(row));
+  }
+  return json;
+}
+
+// Bytes that differ go before all; what was mended does not count.
+Exit exit_of(const VerifyReport& report) {
+  if (report.ended) return everytake::exit_of(report.ended->code);
+  const auto has = [&](const char* code) {
+    return std::any_of(report.problems.begin(), report.problems.end(), [&](const auto& p) { return p.code == code; });
+  };
+  if (has("bytes_differ")) return Exit::differs;
+  for (const char* lost : {"destination_absent", "other_disk", "destination_lost", "no_room", "too_large", "read_only"})
+    if (has(lost)) return Exit::no_space;
+  const auto whole = [](const auto& each) { return each.is_whole(); };
+  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), whole);
+  return all && report.problems.empty() ? Exit::done : Exit::no;
+}
+
+Exit run_verify(const Options& options, Session& session) {
+  const StopOnSignal stop;
+  const auto shoot = load_shoot(session);
+  if (!shoot) return shoot.error();
+  const auto report = Verify(*shoot, options, session, stop.token()).run();
+  if (!report) return stop.exit().value_or(cli::report(report.error(), session));
+  if (session.json)
+    print_json(json_of(*report), session);
+  else
+    session.out << text_of(*report, session.out_screen);
+  return stop.exit().value_or(exit_of(*report));
+}
+
+}  // namespace
+
+Run declare_verify(CLI::App& command) {
+  const auto options = std::make_shared<Options>();
+  command.add_option("ROLL", options->rolls, "as R001; all rolls where none is named");
+  command.add_option("--destination", options->destination, "only the copies there")->type_name("NAME");
+  command.add_flag("--repair", options->repair, "make bad and missing copies anew from good ones");
+  return [options](Session& session) { return run_verify(*options, session); };
+}
+
+}  // namespace everytake::cli

@@ -1,0 +1,26 @@
+// What a destination gets beside the copies, so that it can stand alone: the lists of digests, the catalogue, the plan.
+#pragma once
+
+#include <optional>
+#include <stop_token>
+#include <vector>
+
+#include "catalogue/catalogue.h"
+#include "destinations.h"
+#include "model.h"
+
+namespace everytake {
+
+// Where a roll's files lie at a destination, from one of its files: "saltmarsh-radio/R001". Empty where the stored path
+// does not end in the card's.
+Path roll_folder(const Path& stored, const Path& on_card);
+
+// Writes a roll's lists of digests anew, from the copies that are verified at `id`. Nothing where there is none.
+// A failure is a problem, never the end: the copies stand without it.
+Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,
+                                               DestinationId id, std::stop_token stop);
+
+// Puts the catalogue as it is now, and the plan, beside the rolls; each replaced whole or not at all.
+std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan, OpenDestination& open);
+
+}  // namespace everytake

@@ -1,0 +1,92 @@
+// verify, rebuild and what lies beside the copies, by the real program on real files.
+#include <gtest/gtest.h>
+
+#include <boost/filesystem.hpp>
+
+#include "support/shoot_bench.h"
+
+namespace everytake {
+namespace {
+
+using test::get_file;
+using test::quoted;
+using test::shell;
+
+class VerifyProgram : public test::ShootBench {
+ protected:
+  VerifyProgram() {
+    put("PRIVATE/M4ROOT/CLIP/C0001.MP4", 3'000'001);
+    put("PRIVATE/M4ROOT/CLIP/C0002.MP4", 100);
+    put("PRIVATE/M4ROOT/CLIP/line\nbreak", 50);
+  }
+  Path clip(const Path& destination, const std::string& roll = "R001") const {
+    return destination / "saltmarsh-radio" / roll / "PRIVATE/M4ROOT/CLIP/C0001.MP4";
+  }
+  // One byte, with size and time as they were.
+  static void rot(const Path& file) {
+    shell("touch -r " + quoted(file) + " " + quoted(file.string() + ".t") + " && printf X | dd of=" + quoted(file) +
+          " bs=1 seek=2000000 conv=notrunc 2>/dev/null && touch -r " + quoted(file.string() + ".t") + " " +
+          quoted(file) + " && rm " + quoted(file.string() + ".t"));
+  }
+};
+
+TEST_F(VerifyProgram, FindsAndMendsACopyThatWentBad) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  EXPECT_EQ(everytake("verify").exit, 0);
+  const auto good = get_file(clip(desk_));
+  rot(clip(desk_));
+  const auto found = json("verify R001", 4);
+  EXPECT_EQ(found["destinations"][0]["differing_files"], 1);
+  EXPECT_EQ(found["destinations"][1]["state"], "verified");
+  EXPECT_EQ(found["problems"][0]["code"], "bytes_differ");
+  EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 1);
+
+  boost::filesystem::remove_all(card_ / "PRIVATE");  // the card is in the camera again
+  const auto mended = json("verify --repair");
+  EXPECT_EQ(mended["destinations"][0]["mended_files"], 1);
+  EXPECT_EQ(mended["destinations"][0]["state"], "verified");
+  EXPECT_EQ(get_file(clip(desk_)), good);
+  EXPECT_TRUE(boost::filesystem::exists(clip(desk_, "R001.bad")));
+  // xxhsum (xxHash) and sha256sum (GNU coreutils) agree.
+  const auto roll = quoted(desk_ / "saltmarsh-radio/R001");
+  EXPECT_EQ(shell("cd " + roll + " && xxhsum -c --strict ../R001.xxh128").exit, 0);
+  EXPECT_EQ(shell("cd " + roll + " && sha256sum -c --strict ../R001.sha256").exit, 0);
+  EXPECT_EQ(everytake("verify").exit, 0);
+}
+
+TEST_F(VerifyProgram, CatchesUpWithTheOtherDestinationWhenTheCardIsGone) {
+  boost::filesystem::remove_all(desk_);
+  EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 6);
+  shell("mkdir " + quoted(desk_));
+  boost::filesystem::remove_all(card_ / "PRIVATE");
+  const auto mended = json("verify --repair --destination desk");
+  EXPECT_EQ(mended["destinations"][0]["mended_files"], 3);
+  EXPECT_EQ(shell("diff -r " + quoted(desk_ / "saltmarsh-radio/R001") + " " +
+                  quoted(shuttle_.path() / "saltmarsh-radio/R001"))
+                .exit,
+            0);
+}
+
+TEST_F(VerifyProgram, RefusesWhatIsNotThereInOneSentence) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  EXPECT_EQ(everytake("verify R009").exit, 3);
+  EXPECT_EQ(everytake("verify --destination attic").exit, 3);
+  boost::filesystem::rename(desk_, desk_.string() + ".away");
+  EXPECT_EQ(json("verify", 6)["destinations"][0]["state"], "absent");
+}
+
+TEST_F(VerifyProgram, LeavesTheCatalogueAndThePlanBesideTheRolls) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  for (const auto& destination : {desk_, shuttle_.path()}) {
+    const auto folder = destination / "saltmarsh-radio";
+    EXPECT_EQ(get_file(folder / "shoot.toml"), get_file(shoot_ / "shoot.toml"));
+    // sqlite3 (the SQLite project's shell) reads it.
+    EXPECT_EQ(
+        shell("sqlite3 " + quoted(folder / "catalogue.sqlite") + " 'PRAGMA integrity_check; SELECT count(*) FROM file'")
+            .out,
+        "ok\n3\n");
+  }
+}
+
+}  // namespace
+}  // namespace everytake
