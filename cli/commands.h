@@ -43,6 +43,8 @@ Declare declare_safe;
 Declare declare_coverage;
 Declare declare_rolls;
 Declare declare_verify;
+Declare declare_status;
+Declare declare_rebuild;
 Declare declare_study;
 Declare declare_tag;
 Declare declare_find;
@@ -62,6 +64,8 @@ inline constexpr Command kCommands[] = {
     {"safe", "may this card be wiped? exit code 0 says yes", declare_safe},
     {"rolls", "every roll, where its copies are and in which state", declare_rolls},
     {"verify", "read copies back from their disks and compare; --repair makes bad ones anew", declare_verify},
+    {"status", "disks with room and minutes left; what is copying, what waits", declare_status},
+    {"rebuild", "make a new catalogue from one destination alone", declare_rebuild},
     {"study", "look into clips again: what they are, by rule", declare_study},
     {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},

@@ -40,6 +40,13 @@ class Catalogue final : public Reader {
   // Problems of a roll: `problems` take the place of those there.
   Result<void> record_problems(RollId roll, std::span<const Problem> problems, Instant now);
 
+  // ---- Rebuilding ----
+  // After a catalogue was brought back from elsewhere: no copy counts as verified, no card is in anybody's hands.
+  Result<void> distrust_copies();
+  // Adds what the roll of this name lacks: itself, files, copies (not verified) at `destination`. Returns how many
+  // files the catalogue knows with another digest; its own stays.
+  Result<std::size_t> restore_roll(const Roll& roll, std::span<const RestoredFile> files, DestinationId destination);
+
   // ---- Clips ----
   // Makes rows for clips whose first file has a row; what is there already stays. A clip that gets a file it did not
   // have is to be studied again. Returns their ids in order.

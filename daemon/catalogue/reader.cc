@@ -223,6 +223,27 @@ Result<std::vector<DestinationRow>> Reader::destinations() const {
   return db_.all("SELECT id, name, path, disk, fs_uuid FROM destination ORDER BY id", read_destination);
 }
 
+Result<std::vector<CardInHand>> Reader::cards_in_hand() const {
+  MutexLock lock(mu_);
+  const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
+  std::vector<CardInHand> cards;
+  auto leases = TRY(db_.prepare("SELECT card, pid, boot, born, since FROM lease ORDER BY since"));
+  TRY(leases.bind());
+  while (TRY(leases.step())) {
+    const auto card = leases.next<std::string>();
+    CardInHand each;
+    each.holder.pid = leases.next<std::int64_t>();
+    each.holder.boot = leases.next<std::string>();
+    each.holder.born = leases.next<std::int64_t>();
+    each.since = leases.next<Instant>();
+    each.rolls = TRY(db_.all(
+        "SELECT name FROM roll WHERE card = ? ORDER BY id", [](Statement& row) { return row.next<std::string>(); },
+        card));
+    cards.push_back(std::move(each));
+  }
+  return cards;
+}
+
 Result<std::vector<ProblemRow>> Reader::problems() const {
   MutexLock lock(mu_);
   return db_.all(std::string(kSelectProblems) + "ORDER BY problem.id", read_problem);

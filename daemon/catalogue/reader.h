@@ -24,6 +24,8 @@ class Reader {
   Result<std::vector<FileRow>> files_of_roll(RollId roll) const;
   Result<std::vector<DestinationRow>> destinations() const;
 
+  Result<std::vector<CardInHand>> cards_in_hand() const;  // whether their holders live is not asked
+
   // -- clips --
   // Everything known. Of what was said of a clip, the hand goes before a setup, a setup before a rule. A copy's state
   // is the least of those of the clip's videos. Sorted by roll and path.

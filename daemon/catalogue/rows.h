@@ -87,6 +87,19 @@ struct Holder {
   bool operator==(const Holder&) const = default;
 };
 
+struct CardInHand {
+  Holder holder;
+  Instant since{};
+  std::vector<std::string> rolls;  // of that card so far
+};
+
+// A file found at a destination when the catalogue was lost.
+struct RestoredFile {
+  CardFile file;
+  std::string digest;
+  Path stored;  // relative to the destination's folder
+};
+
 struct RollSummary {
   struct At {
     std::string destination;

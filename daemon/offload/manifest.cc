@@ -1,5 +1,7 @@
 #include "offload/manifest.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 namespace everytake {
@@ -13,6 +15,37 @@ Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
   TRY(file->close());
   TRY(fs.replace(part, path));
   return fs.sync_folder(path.parent_path());
+}
+
+namespace {
+
+// Relative, and of names only: no "..", no ".", nothing empty, no NUL.
+bool stays_inside(std::string_view path) {
+  if (path.empty() || path.find('\0') != std::string_view::npos) return false;
+  for (std::size_t at = 0; at <= path.size();) {
+    const auto end = std::min(path.find('/', at), path.size());
+    const auto name = path.substr(at, end - at);
+    if (name.empty() || name == "." || name == "..") return false;
+    at = end + 1;
+  }
+  return true;
+}
+
+}  // namespace
+
+Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text) {
+  constexpr std::size_t kDigits = 32;
+  std::vector<ManifestLine> lines;
+  for (std::size_t at = 0, number = 1; at < text.size(); ++number) {
+    const auto end = std::min(text.find('\n', at), text.size());
+    const auto line = text.substr(at, end - at);
+    at = end + 1;
+    const auto digest = Digest::from_hex(line.substr(0, std::min(kDigits, line.size())));
+    if (!digest || line.substr(kDigits, 2) != "  " || !stays_inside(line.substr(kDigits + 2)))
+      return fail(Code::invalid, fmt::format("line {} is no digest and path", number));
+    lines.push_back({std::string(line.substr(kDigits + 2)), *digest});
+  }
+  return lines;
 }
 
 bool needs_sha256(const Path& path) {

@@ -3,6 +3,7 @@
 
 #include <stop_token>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/fs.h"
@@ -18,6 +19,10 @@ struct ManifestLine {
 // Lines for `xxhsum -c --strict`, sorted by the bytes of their paths; names holding LF or CR are left out.
 std::string xxh128_manifest(std::vector<ManifestLine> lines);
 
+// What xxh128_manifest() wrote, from a disk that may hold anything: `invalid` names the line that is none, or whose
+// path would lead out of the roll.
+Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text);
+
 // Whether xxhsum's line format can't carry this name.
 bool needs_sha256(const Path& path);
 
@@ -25,8 +30,8 @@ bool needs_sha256(const Path& path);
 // (GNU coreutils manual, "md5sum invocation").
 std::string sha256_line(const Path& path, const std::string& sha256_hex);
 
-// Writes a file of our own beside the copies. Replaces that of before, durably: after a power cut the old or the new one
-// is there, whole.
+// Writes a file of our own beside the copies. Replaces that of before, durably: after a power cut the old or the new
+// one is there, whole.
 Result<void> write_note(Fs& fs, const Path& path, const std::string& bytes);
 
 // Writes `<roll>.xxh128`, and `<roll>.sha256` where a name needs it, into `folder` of `fs`. Replaces those of before,

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <boost/filesystem.hpp>
+#include <set>
 
 #include "support/shoot_bench.h"
 
@@ -86,6 +87,79 @@ TEST_F(VerifyProgram, LeavesTheCatalogueAndThePlanBesideTheRolls) {
             .out,
         "ok\n3\n");
   }
+}
+
+class RebuildProgram : public VerifyProgram {
+ protected:
+  nlohmann::json rebuild(const Path& shoot, const std::string& arguments, int exit = 0) {
+    const auto ran = shell(program() + " --json --shoot " + quoted(shoot) + " rebuild " + arguments);
+    EXPECT_EQ(ran.exit, exit) << ran.err;
+    return nlohmann::json::parse(ran.out, nullptr, false);
+  }
+  Path lost_ = dir_ / "new laptop";
+};
+
+TEST_F(RebuildProgram, LosesNothingWithTheLaptop) {
+  ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
+  ASSERT_EQ(everytake("tag C0001 --member Ada").exit, 0);
+  put("PRIVATE/M4ROOT/CLIP/C0003.MP4", 70);
+  ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);  // the tag travels with the next roll
+  boost::filesystem::remove_all(shoot_);
+  const auto done = rebuild(lost_, quoted(desk_));
+  EXPECT_EQ(done["from"], "catalogue");
+  EXPECT_TRUE(done["plan_restored"]);
+  EXPECT_EQ(done["rolls"], 2);
+  EXPECT_EQ(done["files"], 4);
+  EXPECT_EQ(done["verified_files"], 4);
+  const auto to = program() + " --json --shoot " + quoted(lost_);
+  EXPECT_EQ(nlohmann::json::parse(shell(to + " show C0001").out)["clip"]["members"][0], "Ada");
+  // The other disk was not read back: its copies don't count until they are.
+  EXPECT_EQ(shell(to + " safe " + quoted(card_)).exit, 1);
+  EXPECT_EQ(shell(to + " verify").exit, 0);
+  EXPECT_EQ(shell(to + " safe " + quoted(card_)).exit, 0);
+}
+
+TEST_F(RebuildProgram, MakesDoWithTheListsAlone) {
+  ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
+  test::put_file(desk_ / "saltmarsh-radio/catalogue.sqlite", "damaged");
+  rot(clip(desk_));
+  boost::filesystem::remove(shoot_ / "catalogue.sqlite");
+  const auto done = rebuild(shoot_, quoted(desk_), 4);
+  EXPECT_EQ(done["from"], "lists");
+  EXPECT_EQ(done["files"], 2);  // the name with a line feed is in no list of this kind
+  EXPECT_EQ(done["verified_files"], 1);
+  std::set<std::string> codes;
+  for (const auto& problem : done["problems"]) codes.insert(problem["code"]);
+  EXPECT_EQ(codes, (std::set<std::string>{"kept_catalogue_damaged", "not_in_list", "bytes_differ"}));
+}
+
+TEST_F(RebuildProgram, NeverReplacesACatalogueAndRefusesWhatIsNoDestination) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  const auto before = get_file(shoot_ / "catalogue.sqlite");
+  EXPECT_EQ(everytake("rebuild " + quoted(desk_)).exit, 3);
+  EXPECT_TRUE(get_file(shoot_ / "catalogue.sqlite") == before);
+  shell("mkdir " + quoted(dir_ / "empty"));
+  rebuild(lost_, quoted(dir_ / "empty"), 3);
+  rebuild(lost_, quoted(dir_ / "nowhere"), 3);
+  EXPECT_FALSE(boost::filesystem::exists(lost_ / "catalogue.sqlite"));
+  EXPECT_EQ(rebuild(lost_, "--no-verify " + quoted(desk_ / "saltmarsh-radio"))["verified_files"], nullptr);
+}
+
+TEST_F(VerifyProgram, SaysWhatRoomIsLeftAndWhatWaits) {
+  boost::filesystem::remove_all(desk_);
+  EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 6);
+  auto status = json("status");
+  EXPECT_EQ(status["destinations"][0]["state"], "absent");
+  EXPECT_EQ(status["destinations"][0]["waiting_files"], 3);
+  EXPECT_EQ(status["destinations"][1]["waiting_files"], 0);
+  EXPECT_FALSE(status["rate"]["measured"]);
+  EXPECT_TRUE(status["copying"].empty());
+  shell("mkdir " + quoted(desk_));
+  status = json("status");
+  EXPECT_EQ(status["destinations"][0]["state"], "here");
+  // df (GNU coreutils) sees the same disk.
+  const auto total = std::stoull(shell("df --output=size -B1 " + quoted(desk_) + " | tail -1").out);
+  EXPECT_EQ(status["destinations"][0]["total_bytes"], total);
 }
 
 }  // namespace

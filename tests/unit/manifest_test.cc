@@ -39,5 +39,26 @@ TEST(Manifest, IsSortedByTheBytesOfThePaths) {
             "00000000000000000000000000000000  a/c\n00000000000000000000000000000000  b\n");
 }
 
+TEST(Manifest, IsReadAsItWasWritten) {
+  std::vector<ManifestLine> lines{{"CLIP/C0001.MP4", *Digest::from_hex("000102030405060708090a0b0c0d0e0f")},
+                                  {"a  b\\c", *Digest::from_hex("ffeeddccbbaa99887766554433221100")}};
+  const auto read = parse_xxh128_manifest(xxh128_manifest(lines));
+  ASSERT_TRUE(read);
+  ASSERT_EQ(read->size(), 2U);
+  for (std::size_t i = 0; i < 2; ++i) {
+    EXPECT_EQ((*read)[i].path, lines[i].path);
+    EXPECT_EQ((*read)[i].digest, lines[i].digest);
+  }
+}
+
+TEST(Manifest, NeverLeadsOutOfTheRoll) {
+  const std::string digest = "000102030405060708090a0b0c0d0e0f  ";
+  for (const auto& path :
+       std::vector<std::string>{"/etc/passwd", "../up", "a/../../up", "a//b", "./a", "", "a/", {"a\0b", 3}})
+    EXPECT_FALSE(parse_xxh128_manifest(digest + path + "\n")) << path;
+  for (const char* line : {"short", "000102030405060708090a0b0c0d0e0f a", "zz0102030405060708090a0b0c0d0e0f  a"})
+    EXPECT_FALSE(parse_xxh128_manifest(line)) << line;
+}
+
 }  // namespace
 }  // namespace everytake

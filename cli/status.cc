@@ -1,0 +1,156 @@
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <boost/filesystem/operations.hpp>
+
+#include "base/text.h"
+#include "catalogue/catalogue.h"
+#include "cli/answer.h"
+#include "cli/shoot.h"
+#include "lease.h"
+#include "places.h"
+#include "room.h"
+
+namespace everytake::cli {
+namespace {
+
+struct Disk {
+  std::string name;
+  Path path;
+  std::optional<Problem> absence;
+  std::uint64_t free = 0, total = 0;  // bytes
+  Micros left{}, left_careful{};      // of recording; the second at the rate that nine of ten clips don't pass
+  std::size_t waiting_files = 0;      // known, and not verified there
+  std::uint64_t waiting_bytes = 0;
+};
+
+struct Status {
+  std::vector<Disk> disks;
+  RecordingRate rate;
+  std::vector<CardInHand> copying;
+};
+
+void add_waiting(const std::vector<RollSummary>& rolls, std::vector<Disk>& disks) {
+  for (auto& disk : disks)
+    for (const auto& roll : rolls) {
+      std::size_t verified = 0;
+      std::uint64_t bytes = 0;
+      for (const auto& at : roll.destinations)
+        if (at.destination == disk.name) {
+          verified = at.verified;
+          bytes = at.verified_bytes;
+        }
+      disk.waiting_files += roll.files - verified;
+      disk.waiting_bytes += roll.bytes - std::min(roll.bytes, bytes);
+    }
+}
+
+Result<Status> status_of(const Shoot& shoot) {
+  Status status;
+  auto open = open_destinations(shoot.plan.destinations);
+  std::vector<DestinationRow> rows;
+  std::vector<RollSummary> rolls;
+  std::vector<Clip> clips;
+  if (boost::filesystem::exists(shoot.catalogue())) {
+    const auto catalogue = TRY(open_catalogue(shoot));
+    rows = TRY(catalogue->destinations());
+    rolls = TRY(catalogue->roll_summaries());
+    clips = TRY(catalogue->clips());
+    for (auto& card : TRY(catalogue->cards_in_hand()))
+      if (is_alive(card.holder)) status.copying.push_back(std::move(card));
+  }
+  status.rate = recording_rates(clips).front();
+  for (const auto& place : places_of(open, rows)) {
+    const auto& volume = place.open->volume;
+    Disk disk{place.open->planned.name, place.open->planned.path, place.absence, 0, 0, {}, {}, 0, 0};
+    if (place.is_here()) {
+      disk.free = volume.free_bytes;
+      disk.total = volume.total_bytes;
+      disk.left = recording_left(disk.free, disk.total, status.rate.median);
+      disk.left_careful = recording_left(disk.free, disk.total, status.rate.high);
+    }
+    status.disks.push_back(std::move(disk));
+  }
+  add_waiting(rolls, status.disks);
+  return status;
+}
+
+std::string rate_text(const RecordingRate& rate) {
+  const auto mbits = fmt::format("{:.0f} Mbit/s", rate.median / 1e6);
+  if (rate.assumed) return fmt::format("Minutes at {}, assumed ({}): no clip was measured yet", mbits, rate.what);
+  return fmt::format("Minutes at {}, measured on {} clip{} ({})", mbits, rate.clips, rate.clips == 1 ? "" : "s",
+                     shown(rate.what));
+}
+
+std::string rolls_of(const CardInHand& card) {
+  std::string names;
+  for (const auto& roll : card.rolls) names += (names.empty() ? "" : ", ") + shown(roll);
+  return names.empty() ? "a new card" : names;
+}
+
+void print(const Status& status, Session& session) {
+  using Align = Column::Align;
+  std::vector<std::vector<Cell>> rows;
+  for (const auto& disk : status.disks) {
+    const bool here = !disk.absence;
+    rows.push_back({{disk.name},
+                    here ? Cell{bytes_text(disk.free) + " of " + bytes_text(disk.total)} : Cell{"not there", Tone::bad},
+                    {here ? fmt::format("{:.0f} min", seconds(disk.left) / 60) : ""},
+                    disk.waiting_files == 0
+                        ? Cell{"nothing", Tone::good}
+                        : Cell{fmt::format("{} file{}, {}", disk.waiting_files, disk.waiting_files == 1 ? "" : "s",
+                                           bytes_text(disk.waiting_bytes)),
+                               Tone::warning}});
+  }
+  session.out << table({{"destination"}, {"free", Align::right}, {"recording left", Align::right}, {"waits"}}, rows,
+                       session.out_screen)
+              << rate_text(status.rate) << '\n';
+  for (const auto& card : status.copying)
+    session.out << fmt::format("Being worked on: {}, since {} (process {})\n", rolls_of(card), iso8601(card.since),
+                               card.holder.pid);
+  if (status.copying.empty()) session.out << "Nothing is being copied.\n";
+}
+
+Json json_of(const Status& status) {
+  Json json{{"destinations", Json::array()}, {"copying", Json::array()}};
+  for (const auto& disk : status.disks) {
+    const bool here = !disk.absence;
+    Json row;
+    put_name(row, "name", disk.name);
+    put_name(row, "path", disk.path.string());
+    row["state"] = here ? "here" : disk.absence->code == "other_disk" ? "other_disk" : "absent";
+    row["free_bytes"] = here ? Json(disk.free) : Json(nullptr);
+    row["total_bytes"] = here ? Json(disk.total) : Json(nullptr);
+    row["recording_left_s"] = here ? Json(seconds(disk.left)) : Json(nullptr);
+    row["recording_left_careful_s"] = here ? Json(seconds(disk.left_careful)) : Json(nullptr);
+    row["waiting_files"] = disk.waiting_files;
+    row["waiting_bytes"] = disk.waiting_bytes;
+    json["destinations"].push_back(std::move(row));
+  }
+  json["rate"] = {{"bits_per_second", status.rate.median},
+                  {"careful_bits_per_second", status.rate.high},
+                  {"measured", !status.rate.assumed},
+                  {"clips", status.rate.clips},
+                  {"what", status.rate.what}};
+  for (const auto& card : status.copying)
+    json["copying"].push_back({{"rolls", card.rolls}, {"since", iso8601(card.since)}, {"process", card.holder.pid}});
+  return json;
+}
+
+}  // namespace
+
+Run declare_status(CLI::App&) {
+  return [](Session& session) {
+    const auto shoot = load_shoot(session);
+    if (!shoot) return shoot.error();
+    const auto status = status_of(*shoot);
+    if (!status) return report(status.error(), session);
+    if (session.json)
+      print_json(json_of(*status), session);
+    else
+      print(*status, session);
+    return Exit::done;
+  };
+}
+
+}  // namespace everytake::cli
