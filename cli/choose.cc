@@ -17,13 +17,6 @@ std::string lower(std::string text) {
   return text;
 }
 
-bool means(const std::string& word, const Clip& clip) {
-  const auto file = clip.path.filename().string();
-  for (const auto& name : {clip.name, file, clip.roll + "/" + clip.name, clip.roll + "/" + file})
-    if (same_letters(word, name)) return true;
-  return word == std::to_string(clip.id.value);
-}
-
 Micros shared(const Span& a, const Span& b) {
   return std::min(a.end, b.end) - std::max(a.start, b.start);
 }
@@ -36,23 +29,6 @@ bool same_letters(const std::string& a, const std::string& b) {
 
 bool holds_letters(const std::string& text, const std::string& part) {
   return lower(text).find(lower(part)) != std::string::npos;
-}
-
-Result<const Clip*> choose_clip(const std::string& word, std::span<const Clip> clips) {
-  std::vector<const Clip*> found;
-  for (const auto& clip : clips)
-    if (means(word, clip)) found.push_back(&clip);
-  if (found.size() == 1) return found.front();
-  if (found.empty()) {
-    std::vector<std::string> names;
-    for (const auto& clip : clips) names.push_back(clip.name);
-    const auto meant = nearest(word, names);
-    return fail(Code::not_found, fmt::format("there is no clip \"{}\"{}", shown(word),
-                                             meant ? fmt::format("; did you mean \"{}\"?", shown(*meant)) : ""));
-  }
-  std::string choices;
-  for (const auto* clip : found) choices += fmt::format(" {}/{}", clip->roll, shown(clip->path.filename().string()));
-  return fail(Code::invalid, fmt::format("\"{}\" could be several clips; write one of:{}", shown(word), choices));
 }
 
 Result<std::string> choose_name(const std::string& word, const std::vector<std::string>& names, const char* noun) {

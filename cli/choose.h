@@ -1,4 +1,4 @@
-// From words on the command line to clips, members and sections.
+// From words on the command line to members and sections of the plan.
 #pragma once
 
 #include <span>
@@ -8,10 +8,6 @@
 #include "model.h"
 
 namespace everytake::cli {
-
-// An id ("17"), a name ("C0003"), a file name ("C0003.MP4"), or ROLL/NAME. Letters' case makes no difference.
-// `not_found` with the nearest name; `invalid` where several match, naming them.
-Result<const Clip*> choose_clip(const std::string& word, std::span<const Clip> clips);
 
 // `word` as the plan writes it. `noun` is for the sentence: "member", "section".
 Result<std::string> choose_name(const std::string& word, const std::vector<std::string>& names, const char* noun);

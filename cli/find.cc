@@ -27,13 +27,20 @@ std::string length_of(const Clip& clip) {
   return clip.facts.duration ? fmt::format("{:.1f} s", seconds(*clip.facts.duration)) : "?";
 }
 
+// What was said of a clip, in one line that may be as long as it needs to be.
+std::string said_of(const Clip& clip, const Plan& plan) {
+  std::string text;
+  for (const auto& part : {joined(sections_of(clip, plan)), joined(clip.members), clip.look.value_or("")})
+    if (!part.empty()) text += (text.empty() ? "" : "; ") + part;
+  return text;
+}
+
+// A line of columns a clip, and one below it for what was said of it.
 std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter, const Plan& plan,
                        const Screen& screen) {
   using Align = Column::Align;
   std::vector<Column> columns{{"clip"}, {"kind"}, {"length", Align::right}, {"shot at", Align::right}, {"gamma"}};
   if (filter.at) columns.push_back({"open at", Align::right});
-  columns.insert(columns.end(),
-                 {{"where", Align::left, true}, {"who", Align::left, true}, {"look", Align::left, true}});
   std::vector<std::vector<Cell>> rows;
   for (const auto& clip : clips) {
     std::vector<Cell> row{{clip.roll + "/" + clip.name},
@@ -42,7 +49,7 @@ std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter,
                           {short_rate(clip.facts.capture_rate ? clip.facts.capture_rate : clip.facts.frame_rate)},
                           {clip.facts.gamma.value_or("?")}};
     if (filter.at) row.push_back({song_time(clip_time_at(clip.placement, *filter.at))});
-    row.insert(row.end(), {{joined(sections_of(clip, plan))}, {joined(clip.members)}, {clip.look.value_or("")}});
+    row.push_back({said_of(clip, plan), Tone::faint});
     rows.push_back(std::move(row));
   }
   std::string text = table(columns, rows, screen);

@@ -96,7 +96,7 @@ class Offload {
     const auto card = TRY(open_card(options_.card, session_));
     auto destinations = open_destinations(planned);
     TRY(check_destinations(destinations, card.root));
-    const auto catalogue = TRY(Catalogue::open(shoot_.catalogue()));
+    const auto catalogue = TRY(open_catalogue(shoot_));
     Pipeline pipeline(*catalogue, shoot_.plan, clock_);
     const Card seen{card.root, *card.fs, card.volume};
 

@@ -13,7 +13,7 @@ namespace {
 Result<Verdict> judge(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
                       std::stop_token stop) {
   const auto card = TRY(open_card(name, session));
-  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
+  const auto catalogue = TRY(open_catalogue(shoot));
   auto destinations = open_destinations(shoot.plan.destinations);
   const SystemClock clock;
   return Pipeline(*catalogue, shoot.plan, clock)

@@ -35,11 +35,22 @@ Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot) {
   return fail(Code::invalid, fmt::format("{}: {}", shown(shoot.catalogue().string()), catalogue.error().what));
 }
 
-Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
+bool has_catalogue(const Shoot& shoot) {
   boost::system::error_code ignored;  // opening it will say why it can't be looked at
-  if (fs::status(shoot.catalogue(), ignored).type() == fs::file_not_found) return std::vector<Clip>{};
+  return fs::status(shoot.catalogue(), ignored).type() != fs::file_not_found;
+}
+
+Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
+  if (!has_catalogue(shoot)) return std::vector<Clip>{};
   const auto catalogue = TRY(open_catalogue(shoot));
   return catalogue->clips();
+}
+
+Result<Clip> find_clip(const std::string& word, const Shoot& shoot) {
+  if (!has_catalogue(shoot))
+    return fail(Code::not_found, fmt::format("there is no clip \"{}\" yet: offload a card first", shown(word)));
+  const auto catalogue = TRY(open_catalogue(shoot));
+  return catalogue->clip(TRY(catalogue->find_clip(word)));
 }
 
 }  // namespace everytake::cli

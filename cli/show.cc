@@ -55,6 +55,13 @@ std::string speed_text(const ClipFacts& facts) {
                                   : fmt::format("{:.3g} times slower than life", factor->value());
 }
 
+std::string kind_text(const Judgement& judgement) {
+  const auto& because = judgement.because;
+  if (!judgement.kind) return because.empty() ? "unknown" : fmt::format("unknown ({})", shown(because));
+  return fmt::format("{} (by {}{}{})", to_string(*judgement.kind), to_string(judgement.by), because.empty() ? "" : ": ",
+                     shown(because));
+}
+
 std::string song_text(const Placement& placement) {
   using State = Placement::State;
   switch (placement.state) {
@@ -86,9 +93,7 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   const auto line = [&](const char* name, const std::string& value) {
     text += fmt::format("  {:<12} {}\n", name, value);
   };
-  line("kind", fmt::format("{} ({}: {})", clip.judgement.kind ? to_string(*clip.judgement.kind) : "unknown",
-                           to_string(clip.judgement.by),
-                           clip.judgement.because.empty() ? "said so" : shown(clip.judgement.because)));
+  line("kind", kind_text(clip.judgement));
   line("length", known(facts.duration, length_text) + ", on the timeline " +
                      known(on_screen(clip, plan.frame_rate), length_text));
   line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
@@ -124,14 +129,12 @@ Run declare_show(CLI::App& command) {
   return [word](Session& session) {
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
-    const auto clips = clips_of(*shoot);
-    if (!clips) return report(clips.error(), session);
-    const auto clip = choose_clip(*word, *clips);
+    const auto clip = find_clip(*word, *shoot);
     if (!clip) return report(clip.error(), session);
     if (session.json)
-      print_json({{"clip", clip_json(**clip, shoot->plan)}}, session);
+      print_json({{"clip", clip_json(*clip, shoot->plan)}}, session);
     else
-      session.out << show_text(**clip, shoot->plan, session.out_screen);
+      session.out << show_text(*clip, shoot->plan, session.out_screen);
     return Exit::done;
   };
 }

@@ -3,7 +3,6 @@
 #include <CLI/App.hpp>
 
 #include "cli/answer.h"
-#include "cli/choose.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "pipeline.h"
@@ -12,12 +11,11 @@ namespace everytake::cli {
 namespace {
 
 Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
-  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
-  const auto all = TRY(catalogue->clips());
+  const auto catalogue = TRY(open_catalogue(shoot));
   std::vector<ClipId> chosen;
-  for (const auto& word : words) chosen.push_back(TRY(choose_clip(word, all))->id);
+  for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
   if (words.empty())
-    for (const auto& clip : all) chosen.push_back(clip.id);
+    for (const auto& clip : TRY(catalogue->clips())) chosen.push_back(clip.id);
   if (chosen.empty()) return std::size_t{0};
   auto destinations = open_destinations(shoot.plan.destinations);
   const SystemClock clock;

@@ -85,8 +85,8 @@ bool takes_back_start(const Options& options) {
 }
 
 // Where each clip is placed by hand; nullopt for all where that was not asked for.
-Result<std::vector<std::optional<Placement>>> placements_of(const Options& options,
-                                                            const std::vector<const Clip*>& clips, const Plan& plan) {
+Result<std::vector<std::optional<Placement>>> placements_of(const Options& options, const std::vector<Clip>& clips,
+                                                            const Plan& plan) {
   std::vector<std::optional<Placement>> placements(clips.size());
   if (!options.start) return placements;
   const auto start = parse_start(*options.start);
@@ -95,19 +95,18 @@ Result<std::vector<std::optional<Placement>>> placements_of(const Options& optio
                 fmt::format("--start {}: write minutes and seconds, as in 1:02.5", shown(*options.start)));
   if (!(options.speed > 0.1 && options.speed < 10)) return fail(Code::invalid, "--speed: between 0.1 and 10");
   for (std::size_t i = 0; i < clips.size(); ++i)
-    placements[i] = TRY(placement_of(*clips[i], *start, options.speed, plan));
+    placements[i] = TRY(placement_of(clips[i], *start, options.speed, plan));
   return placements;
 }
 
 // All of it or nothing. Returns the clips as they are now.
 Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
-  const auto catalogue = TRY(Catalogue::open(shoot.catalogue()));
-  const auto all = TRY(catalogue->clips());
-  std::vector<const Clip*> chosen;
+  const auto catalogue = TRY(open_catalogue(shoot));
+  std::vector<Clip> chosen;
   std::vector<ClipId> ids;
   for (const auto& word : options.clips) {
-    chosen.push_back(TRY(choose_clip(word, all)));
-    ids.push_back(chosen.back()->id);
+    ids.push_back(TRY(catalogue->find_clip(word)));
+    chosen.push_back(TRY(catalogue->clip(ids.back())));
   }
   const auto marks = TRY(marks_of(options, shoot.plan));
   const auto placements = TRY(placements_of(options, chosen, shoot.plan));

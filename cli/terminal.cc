@@ -107,7 +107,11 @@ std::string table(const std::vector<Column>& columns, const std::vector<std::vec
   std::vector<Cell> titles;
   for (const auto& column : columns) titles.emplace_back(column.title, Tone::heading);
   std::string text = row_text(columns, titles, widths, screen);
-  for (const auto& row : rows) text += row_text(columns, row, widths, screen);
+  for (const auto& row : rows) {
+    text += row_text(columns, row, widths, screen);
+    if (row.size() > columns.size() && !row.back().text.empty())
+      text += "    " + painted(row.back().text, row.back().tone, screen) + "\n";
+  }
   return text;
 }
 

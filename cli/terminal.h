@@ -51,7 +51,8 @@ struct Column {
 };
 inline constexpr int kLeastColumn = 6;
 
-// A heading line and one line a row, two spaces between columns, no trailing spaces. Rows have a cell a column.
+// A heading line and one line a row, two spaces between columns, no trailing spaces. Rows have a cell a column, and
+// may have one more, which goes whole on a line of its own below.
 // Control characters in cells are made visible. A table whose columns can't shrink enough is wider than the screen.
 std::string table(const std::vector<Column>& columns, const std::vector<std::vector<Cell>>& rows, const Screen& screen);
 

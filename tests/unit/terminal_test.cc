@@ -38,6 +38,11 @@ TEST(Screen, IsCalmOnADumbTerminal) {
   EXPECT_FALSE(screen.motion);
 }
 
+TEST(Table, PutsACellMoreThanThereAreColumnsWholeBelowItsRow) {
+  const std::string said(90, 'x');
+  EXPECT_EQ(table({{"a"}}, {{{"1"}, {said}}, {{"2"}, {""}}, {{"3"}}}, {}), "a\n1\n    " + said + "\n2\n3\n");
+}
+
 TEST(Table, AlignsByColumnsAndLeavesNoTrailingSpaces) {
   const std::vector<Column> columns{{"section"}, {"takes", Column::Align::right}, {"looks"}};
   EXPECT_EQ(table(columns, {{"Grüße", "2", "warm"}, {"歌", "12", ""}}, {}),

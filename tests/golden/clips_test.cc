@@ -1,0 +1,253 @@
+// find, show, rolls, tag and study as a person reads them.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "base/json.h"
+#include "base/text.h"
+#include "support/call.h"
+#include "support/golden.h"
+#include "support/shoot_rows.h"
+
+namespace everytake {
+namespace {
+
+using namespace std::chrono_literals;
+using test::call;
+using test::Called;
+using test::expect_golden;
+using test::get_file;
+using test::must;
+using test::put_file;
+using testing::ElementsAre;
+using testing::HasSubstr;
+
+// Two rolls of the invented shoot: a placed take, slow motion, b-roll with another gamma, and a clip that was cut off.
+class Clips : public testing::Test {
+ protected:
+  Clips() {
+    put_file(rows_.folder() / "shoot.toml", get_file(Path(EVERYTAKE_SOURCE_DIR) / "tests/golden/saltmarsh.toml"));
+    ids_ = rows_.clips({"C0001", "C0002", "C0003"});
+    ids_.push_back(rows_.clips({"C0001"}, "card-2").at(0));
+    take();
+    slow_motion();
+    other_gamma();
+    cut_off();
+  }
+
+  Called run(std::vector<std::string> arguments) const {
+    auto called = call(std::move(arguments), rows_.folder());
+    const auto folder = rows_.folder().string();
+    for (auto at = called.out.find(folder); at != std::string::npos; at = called.out.find(folder))
+      called.out.replace(at, folder.size(), "FOLDER");
+    return called;
+  }
+
+  std::vector<std::string> names(const std::vector<std::string>& filter) const {
+    std::vector<std::string> arguments{"find", "--json"};
+    arguments.insert(arguments.end(), filter.begin(), filter.end());
+    std::vector<std::string> found;
+    const auto called = run(arguments);
+    EXPECT_EQ(called.exit, 0) << called.err;
+    const auto json = Json::parse(called.out);
+    for (const auto& clip : json["clips"])
+      found.push_back(clip["roll"].get<std::string>() + "/" + clip["name"].get<std::string>());
+    return found;
+  }
+
+ private:
+  static ClipFacts facts(Rational rate, Rational capture, Micros duration) {
+    ClipFacts known;
+    known.frame_rate = rate;
+    known.capture_rate = capture;
+    known.duration = duration;
+    known.frames = static_cast<std::int64_t>(seconds(duration) * rate.value() + 0.5);
+    known.width = 3840;
+    known.height = 2160;
+    known.codec = "h264";
+    known.bit_depth = 10;
+    known.gamma = "s-log3-cine";
+    known.gamut = "s-gamut3-cine";
+    known.origin = {{"gamma", "sidecar"}, {"capture_rate", "sidecar"}};
+    known.camera = "L-1";
+    known.audio = true;
+    return known;
+  }
+
+  void put(std::size_t clip, const ClipFacts& known, Kind kind, const char* because, const Placement& placement,
+           const std::vector<MarkChange>& marks) {
+    must(rows_.catalogue().record_facts(ids_[clip], known, test::kNoon));
+    must(rows_.catalogue().record_placement(ids_[clip], placement));
+    must(rows_.catalogue().record_rule(ids_[clip], {kind, By::rule, because}));
+    must(rows_.catalogue().edit(std::vector{HandEdit{ids_[clip], marks, {}, false}}));
+  }
+
+  static MarkChange mark(Field field, std::string value) { return {field, MarkChange::Act::set, std::move(value)}; }
+
+  void take() {
+    auto known = facts({24000, 1001}, {24000, 1001}, 44s);
+    known.timecode = "11:08:46:21";
+    known.drop_frame = false;
+    known.recorded_at = test::kNoon - 1h;
+    Placement placed;
+    placed.state = Placement::State::placed;
+    placed.start = -2s;
+    placed.confidence = 31.5;
+    placed.spans = {{0s, 42s}};
+    put(0, known, Kind::performance, "42 s of it lie in the song", placed,
+        {mark(Field::member, "Ada"), mark(Field::member, "Jonas"), mark(Field::look, "warm side light")});
+  }
+
+  void slow_motion() {
+    auto known = facts({24000, 1001}, {120000, 1001}, 6s);
+    known.audio = false;
+    Placement silent;
+    silent.state = Placement::State::no_audio;
+    put(1, known, Kind::slow_mo, "captured at 119.88, five times the edit's rate", silent,
+        {mark(Field::section, "Chorus 1"), mark(Field::member, "Tobias"), mark(Field::rating, "4")});
+  }
+
+  void other_gamma() {
+    auto known = facts({25, 1}, {25, 1}, 12'500ms);
+    known.gamma = "rec709";
+    known.gamut.reset();
+    known.problems = {{"other_gamma", "CLIP/C0003.MP4", "", "C0003.MP4: shot in rec709, the plan wants s-log3"}};
+    Placement none;
+    none.state = Placement::State::none;
+    put(2, known, Kind::b_roll, "not in the song", none, {mark(Field::note, "hands\x1b[31m on the bass")});
+  }
+
+  void cut_off() {
+    ClipFacts unknown;
+    unknown.problems = {{"incomplete", "CLIP/C0001.MP4", "", "C0001.MP4: it ends before its index"}};
+    must(rows_.catalogue().record_facts(ids_[3], unknown, test::kNoon));
+  }
+
+ protected:
+  test::ShootRows rows_;
+  std::vector<ClipId> ids_;
+};
+
+TEST_F(Clips, AreFoundAtAGlance) {
+  const auto called = run({"find"});
+  EXPECT_EQ(called.exit, 0);
+  expect_golden("find.txt", called.out);
+}
+
+TEST_F(Clips, AreFoundByAMomentOfTheSongWithTheirOwnTime) {
+  expect_golden("find_at.txt", run({"find", "--at", "0:20.5"}).out);
+  EXPECT_EQ(run({"find", "--at", "1:59"}).err, "No clip is like that.\n");
+}
+
+TEST_F(Clips, AreFoundWithWhatIsWrongWithThem) {
+  expect_golden("find_problem.txt", run({"find", "--problem"}).out);
+}
+
+TEST_F(Clips, AreFoundByEachOfTheirMarksAndFacts) {
+  EXPECT_THAT(names({"--kind", "slow-mo"}), ElementsAre("R001/C0002"));
+  EXPECT_THAT(names({"--member", "ada"}), ElementsAre("R001/C0001"));
+  EXPECT_THAT(names({"--section", "Verse 1"}), ElementsAre("R001/C0001"));                 // placed in it
+  EXPECT_THAT(names({"--section", "chorus 1"}), ElementsAre("R001/C0001", "R001/C0002"));  // placed, and tagged
+  EXPECT_THAT(names({"--look", "Warm Side Light"}), ElementsAre("R001/C0001"));
+  EXPECT_THAT(names({"--gamma", "s-log3"}), ElementsAre("R001/C0001", "R001/C0002"));
+  EXPECT_THAT(names({"--min-rate", "59.94"}), ElementsAre("R001/C0002"));
+  EXPECT_THAT(names({"--roll", "R002"}), ElementsAre("R002/C0001"));
+  EXPECT_THAT(names({"bass"}), ElementsAre("R001/C0003"));
+  EXPECT_THAT(names({"bass", "--kind", "slow-mo"}), ElementsAre());
+}
+
+TEST_F(Clips, AreNotGuessedAtWhereAFilterMeansNothing) {
+  for (const std::vector<std::string>& wrong : std::vector<std::vector<std::string>>{{"find", "--kind", "slow"},
+                                                                                     {"find", "--member", "Adda"},
+                                                                                     {"find", "--section", "Verse 9"},
+                                                                                     {"find", "--min-rate", "fast"},
+                                                                                     {"find", "--at", "1:99"}}) {
+    const auto called = run(wrong);
+    EXPECT_EQ(called.exit, 3) << wrong[1];
+    EXPECT_EQ(called.out, "");
+    EXPECT_THAT(called.err, HasSubstr(wrong[2]));
+  }
+  EXPECT_THAT(run({"find", "--member", "Adda"}).err, HasSubstr("did you mean \"Ada\"?"));
+}
+
+TEST_F(Clips, AreShownWithAllThatIsKnown) {
+  expect_golden("show.txt", run({"show", "R001/C0001"}).out + "\n" + run({"show", "C0003.MP4"}).out + "\n" +
+                                run({"show", "R002/C0001"}).out);
+}
+
+TEST_F(Clips, AreShownByNameOnlyWhereThatIsOne) {
+  EXPECT_EQ(run({"show", "C0001"}).exit, 3);
+  EXPECT_THAT(run({"show", "C0001"}).err, HasSubstr("R002/CLIP/C0001.MP4"));
+  EXPECT_EQ(run({"show", "C0009"}).out, "");
+  EXPECT_THAT(run({"show", "C0009"}).err, HasSubstr("there is no clip \"C0009\""));
+}
+
+TEST_F(Clips, KeepUnknownNullInJson) {
+  const auto clip = Json::parse(run({"show", "R002/C0001", "--json"}).out)["clip"];
+  for (const char* unknown : {"duration_s", "frames", "frame_rate", "capture_rate", "slow_factor", "gamma", "timecode",
+                              "recorded_at", "camera", "audio", "kind"})
+    EXPECT_EQ(clip[unknown], nullptr) << unknown;
+  EXPECT_EQ(clip["problems"][0]["code"], "incomplete");
+}
+
+TEST_F(Clips, AreCountedByRoll) {
+  expect_golden("rolls.txt", run({"rolls"}).out);
+  const auto rolls = Json::parse(run({"rolls", "--json"}).out)["rolls"];
+  EXPECT_EQ(rolls[0]["files"], 3);
+  EXPECT_EQ(rolls[1]["destinations"][1]["state"], "verified");
+}
+
+TEST_F(Clips, SayWhichCopiesOfARollAreNotFinished) {
+  rows_.put_copies(rows_.visit({"CLIP/C0001.MP4", "CLIP/C0002.MP4"}, test::kNoon, "card-3"), CopyState::copied);
+  EXPECT_THAT(run({"rolls"}).out, HasSubstr("0 verified, 2 unfinished, 0 failed"));
+  EXPECT_EQ(Json::parse(run({"rolls", "--json"}).out)["rolls"][2]["destinations"][0]["state"], "incomplete");
+}
+
+TEST_F(Clips, AreTaggedSeveralAtOnceOrNotAtAll) {
+  EXPECT_EQ(run({"tag", "R001/C0002", "C0003", "--look", "red back light", "--member", "tobias"}).out,
+            "R001/C0002: slow-mo; Chorus 1; with Tobias; red back light\n"
+            "R001/C0003: b-roll; with Tobias; red back light\n");
+  const auto before = run({"find", "--json"}).out;
+  EXPECT_EQ(run({"tag", "C0003", "C0099", "--look", "none"}).exit, 3);
+  EXPECT_EQ(run({"tag", "C0003", "--member", "Nobody"}).exit, 3);
+  EXPECT_EQ(run({"tag", "C0003"}).exit, 3);
+  EXPECT_EQ(run({"tag", "C0003", "--rating", "6"}).exit, 2);
+  EXPECT_EQ(run({"find", "--json"}).out, before);
+}
+
+TEST_F(Clips, AreWhatTheHandSaysUntilItTakesThatBack) {
+  EXPECT_EQ(run({"tag", "C0003", "--kind", "performance", "--start", "-0:02.5", "--section", "Intro"}).out,
+            "R001/C0003: performance; Intro\n");
+  auto clip = Json::parse(run({"show", "C0003", "--json"}).out)["clip"];
+  EXPECT_EQ(clip["kind_by"], "hand");
+  EXPECT_EQ(clip["song"]["start_s"], -2.5);
+  EXPECT_EQ(clip["song"]["spans"], Json::parse("[[0.0,10.0]]"));
+  EXPECT_EQ(run({"tag", "C0003", "--clear", "kind", "--clear", "start", "--clear", "section"}).exit, 0);
+  clip = Json::parse(run({"show", "C0003", "--json"}).out)["clip"];
+  EXPECT_EQ(clip["kind"], "b-roll");
+  EXPECT_EQ(clip["kind_by"], "rule");
+}
+
+TEST_F(Clips, AreNotPlacedOutsideTheSong) {
+  const auto called = run({"tag", "C0003", "--start", "3:00"});
+  EXPECT_EQ(called.exit, 3);
+  EXPECT_THAT(called.err, HasSubstr("no part of it would lie in the song"));
+  EXPECT_THAT(run({"tag", "R002/C0001", "--start", "0:10"}).err, HasSubstr("its length is not known"));
+}
+
+TEST_F(Clips, WaitForTheirDiskBeforeTheyAreStudied) {
+  // The destinations of the plan are not connected here: nothing is read, nothing that is known is lost.
+  const auto before = run({"find", "--json"}).out;
+  EXPECT_EQ(run({"study"}).out, "0 clips studied\n");
+  EXPECT_EQ(run({"find", "--json"}).out, before);
+}
+
+TEST(NoClips, SayWhatToDoFirst) {
+  const test::TempDir dir;
+  put_file(dir / "shoot.toml", get_file(Path(EVERYTAKE_SOURCE_DIR) / "tests/golden/saltmarsh.toml"));
+  EXPECT_EQ(call({"find"}, dir.path()).err, "No clips yet: offload a card first.\n");
+  EXPECT_EQ(call({"rolls"}, dir.path()).err, "No rolls yet: offload a card first.\n");
+  EXPECT_THAT(call({"show", "C0001"}, dir.path()).err, HasSubstr("offload a card first"));
+}
+
+}  // namespace
+}  // namespace everytake
