@@ -41,7 +41,8 @@ class Crew {
       one_less();
     });
   }
-  void complete() { one_less(); }  // all are started
+  void complete() { one_less(); }                  // all are started
+  bool all_done() const { return running_ == 0; }  // then what they wrote may be read
 
  private:
   void one_less() {
@@ -100,7 +101,8 @@ class Service {
       if (::poll(events, std::size(events), wait_ms()) < 0 && errno != EINTR) std::abort();  // a bug: bad arguments
       if (events[0].revents) take_signal();
       if (events[1].revents) mounts_changed();
-      if (events[2].revents) return signal_ ? exit_by_signal() : worse(cards_.worst(), watches_exit_);
+      if (events[2].revents && crew_.all_done())
+        return signal_ ? exit_by_signal() : worse(cards_.worst(), watches_exit_);
       if (signal_ && clock_.steady() >= patience_ends_) leave_the_stuck();
     }
   }

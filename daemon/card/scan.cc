@@ -52,8 +52,8 @@ class Scanner {
     }
     // A faulty driver lists a name twice: it is one file all the same.
     std::ranges::sort(*entries, {}, &DirEntry::name);
-    const auto doubled = std::ranges::unique(*entries, {}, &DirEntry::name);
-    entries->erase(doubled.begin(), doubled.end());
+    const auto same = [](const DirEntry& a, const DirEntry& b) { return a.name == b.name; };
+    entries->erase(std::unique(entries->begin(), entries->end(), same), entries->end());
     for (const auto& entry : *entries) TRY(take(folder, entry.name));
     return {};
   }
