@@ -10,6 +10,7 @@
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "copy_progress.h"
+#include "kept_song.h"
 #include "pipeline.h"
 
 namespace everytake::cli {
@@ -97,7 +98,9 @@ class Offload {
     auto destinations = open_destinations(planned);
     TRY(check_destinations(destinations, card.root));
     const auto catalogue = TRY(open_catalogue(shoot_));
-    Pipeline pipeline(*catalogue, shoot_.plan, clock_);
+    KeptSong song;
+    Pipeline pipeline(*catalogue, shoot_.plan, clock_,
+                      [&](std::stop_token stop) { return song.of(shoot_.folder, shoot_.plan.song, std::move(stop)); });
     const Card seen{card.root, *card.fs, card.volume};
 
     Teller teller(session_, clock_);
@@ -106,7 +109,9 @@ class Offload {
         TRY(pipeline.ingest(seen, destinations, {options_.dry_run, options_.twice}, teller.watcher(), stop_.token()));
     teller.clear();
     if (options_.dry_run || outcome.report.ended) return outcome;
-    if (!options_.no_study) TRY(pipeline.study(destinations, {}, stop_.token()));
+    if (!options_.no_study)
+      if (const auto studied = pipeline.study(destinations, {}, stop_.token()); !studied && !stop_.exit())
+        remark("Not every clip is studied: " + studied.error().what, session_);
     if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token())) outcome.verdict = std::move(*verdict);
     for (auto& clip : TRY(catalogue->clips()))
       if (std::find(outcome.report.clips.begin(), outcome.report.clips.end(), clip.id) != outcome.report.clips.end())

@@ -5,6 +5,7 @@
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
+#include "kept_song.h"
 #include "pipeline.h"
 
 namespace everytake::cli {
@@ -19,7 +20,9 @@ Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& sh
   if (chosen.empty()) return std::size_t{0};
   auto destinations = open_destinations(shoot.plan.destinations);
   const SystemClock clock;
-  return Pipeline(*catalogue, shoot.plan, clock).study(destinations, chosen, std::move(stop));
+  KeptSong song;
+  const auto source = [&](std::stop_token s) { return song.of(shoot.folder, shoot.plan.song, std::move(s)); };
+  return Pipeline(*catalogue, shoot.plan, clock, source).study(destinations, chosen, std::move(stop));
 }
 
 }  // namespace

@@ -28,20 +28,8 @@ Result<Path> named_shoot(const std::string& name, const char* named_by, const Pa
                                            named_by, shown(name), kPlanFile));
 }
 
-// The file's folder, opened, and its name in there. Links are followed: a person put them there.
-struct Located {
-  std::unique_ptr<PosixFs> folder;
-  Path name;
-};
-Result<Located> locate(const Path& file) {
-  boost::system::error_code error;
-  const Path real = fs::canonical(file, error);
-  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
-  return Located{TRY(PosixFs::open_at(real.parent_path())), real.filename()};
-}
-
 Result<std::string> read_text(const Path& path) {
-  const auto located = TRY(locate(path));
+  const auto located = TRY(locate_file(path));
   const auto file = TRY(located.folder->open(located.name, Cache::use));
   const auto size = TRY(file->stat()).size;
   if (size > kMostPlanBytes) return fail(Code::invalid, shown(path.string()) + " is far too long for a plan");
@@ -51,11 +39,18 @@ Result<std::string> read_text(const Path& path) {
 }
 
 Result<Micros> measure(const Path& song) {
-  const auto located = TRY(locate(song));
+  const auto located = TRY(locate_file(song));
   return sound_length(*located.folder, located.name);
 }
 
 }  // namespace
+
+Result<LocatedFile> locate_file(const Path& file) {
+  boost::system::error_code error;
+  const Path real = fs::canonical(file, error);
+  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
+  return LocatedFile{real, TRY(PosixFs::open_at(real.parent_path())), real.filename()};
+}
 
 Path absolute_folder(const std::string& name, const Path& working_folder) {
   const Path folder = fs::absolute(name, working_folder).lexically_normal();

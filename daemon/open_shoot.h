@@ -1,11 +1,13 @@
 // The shoot the programs work on: which folder, its plan, its catalogue.
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <tl/expected.hpp>
 #include <vector>
 
+#include "base/fs.h"
 #include "model.h"
 
 namespace everytake {
@@ -22,6 +24,14 @@ struct Shoot {
 
 // `name` from the working folder on, without "." and "..".
 Path absolute_folder(const std::string& name, const Path& working_folder);
+
+// A file's folder, opened, and its name in there. Links are followed: a person put them there.
+struct LocatedFile {
+  Path real;  // absolute
+  std::unique_ptr<Fs> folder;
+  Path name;
+};
+Result<LocatedFile> locate_file(const Path& file);  // `not_found` where it is not there
 
 // How a person says which shoot is meant.
 struct ShootNamed {

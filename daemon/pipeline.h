@@ -4,12 +4,14 @@
 
 #include <functional>
 #include <map>
+#include <memory>
 #include <optional>
 #include <span>
 #include <stop_token>
 #include <string>
 #include <vector>
 
+#include "align/song_index.h"
 #include "base/clock.h"
 #include "catalogue/catalogue.h"
 #include "destinations.h"
@@ -106,12 +108,15 @@ struct MendReport {
 
 // Told of bytes read back and of bytes to read, from the threads that read, one at a time.
 using VerifyWatcher = std::function<void(std::uint64_t done, std::uint64_t total)>;
+// Gives the song to find clips in; nullptr where there is none to give.
+using SongSource = std::function<Result<std::shared_ptr<const SongIndex>>(std::stop_token)>;
 
 // Everything outlives the pipeline. Safe to use from several threads, each with a card of its own.
 class Pipeline {
  public:
-  Pipeline(Catalogue& catalogue, const Plan& plan, const Clock& clock)
-      : catalogue_(catalogue), plan_(plan), clock_(clock) {}
+  // Without a `song`, clips are not looked for in it.
+  Pipeline(Catalogue& catalogue, const Plan& plan, const Clock& clock, SongSource song = {})
+      : catalogue_(catalogue), plan_(plan), clock_(clock), song_(std::move(song)) {}
 
   // Copies what the card holds and a destination lacks. Fails with `invalid` for an empty card, `busy` when another
   // process has this card, and when card or catalogue can't be read; whatever else happens is in the report.
@@ -135,8 +140,9 @@ class Pipeline {
   Result<MendReport> mend(std::span<OpenDestination> destinations, const CopyChoice& choice,
                           const IngestWatcher& watcher, std::stop_token stop);
 
-  // Probes and classifies clips from their verified copies: the named ones, or all that never were. Clips without a
-  // copy in reach stay as they are. Returns how many were studied.
+  // Probes clips from their verified copies, finds where in the song they lie, and classifies them: the named ones, or
+  // all that never were. Clips without a copy in reach stay as they are; so do their places without a song. Returns
+  // how many were studied. Fails where the song can't be read, with all else done.
   Result<std::size_t> study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
                             std::stop_token stop);
 
@@ -144,9 +150,16 @@ class Pipeline {
   Result<void> classify(std::span<const ClipId> only);
 
  private:
+  // Fails where one of its disks went away, or on a stop.
+  Result<Placement> place_clip(const SongIndex& song, std::span<OpenDestination> destinations, const PendingClip& clip,
+                               std::stop_token stop);
+  Result<void> place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
+                           std::stop_token stop);
+
   Catalogue& catalogue_;
   const Plan& plan_;
   const Clock& clock_;
+  const SongSource song_;
 };
 
 }  // namespace everytake

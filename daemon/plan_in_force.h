@@ -11,6 +11,7 @@ class PlanInForce {
  public:
   PlanInForce(Shoot shoot, Log& log) : folder_(shoot.folder), log_(log), plan_(std::move(shoot.plan)) {}
 
+  const Path& shoot() const { return folder_; }
   // Reads it again. One with errors is told in the log, and the last good one stays in force.
   Plan now();
 

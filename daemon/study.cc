@@ -1,6 +1,9 @@
-// Pipeline::study and Pipeline::classify: what each clip is.
+// Pipeline::study and Pipeline::classify: what each clip is, and where in the song it lies.
 #include <algorithm>
 
+#include "align/place.h"
+#include "base/text.h"
+#include "media/audio.h"
 #include "media/classify.h"
 #include "media/facts.h"
 #include "pipeline.h"
@@ -15,12 +18,21 @@ const OpenDestination* home_of(std::span<OpenDestination> destinations, const Pa
   return nullptr;
 }
 
+bool contains(std::span<const ClipId> ids, ClipId id) {
+  return std::find(ids.begin(), ids.end(), id) != ids.end();
+}
+
+auto is(ClipId id) {
+  return [id](const PendingClip& clip) { return clip.id == id; };
+}
+
 }  // namespace
 
 Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
                                     std::stop_token stop) {
   std::vector<ClipId> studied;
-  for (const auto& clip : TRY(catalogue_.clips_to_study(only))) {
+  const auto pending = TRY(catalogue_.clips_to_study(only));
+  for (const auto& clip : pending) {
     if (stop.stop_requested()) break;
     const auto roll = Path(plan_.slug()) / clip.roll;
     const auto* home = home_of(destinations, roll / clip.files.parts.front().path);
@@ -32,7 +44,43 @@ Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std
     studied.push_back(clip.id);
   }
   if (!studied.empty()) TRY(classify(studied));
+  auto unplaced = TRY(catalogue_.clips_to_place());
+  for (const auto& clip : pending)  // what changed, or was asked for by name, is looked for again
+    if (contains(studied, clip.id) && std::none_of(unplaced.begin(), unplaced.end(), is(clip.id)))
+      unplaced.push_back(clip);
+  if (!only.empty()) std::erase_if(unplaced, [&](const PendingClip& clip) { return !contains(only, clip.id); });
+  TRY(place_clips(destinations, unplaced, std::move(stop)));
   return studied.size();
+}
+
+Result<Placement> Pipeline::place_clip(const SongIndex& song, std::span<OpenDestination> destinations,
+                                       const PendingClip& clip, std::stop_token stop) {
+  const auto roll = Path(plan_.slug()) / clip.roll;
+  std::vector<float> sound;
+  for (const auto& part : clip.files.parts) {
+    if (part.role != FileRole::video) continue;
+    const auto* home = home_of(destinations, roll / part.path);
+    if (!home) return fail(Code::gone, shown(part.path.string()) + ": no copy of it is in reach");
+    auto heard = decode_mono(*home->fs, roll / part.path, kAlignRate, stop);
+    if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
+    if (heard) sound.insert(sound.end(), heard->begin(), heard->end());
+  }
+  return place(song, sound, plan_.song.playback_speeds);
+}
+
+Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
+                                   std::stop_token stop) {
+  if (!song_ || clips.empty() || stop.stop_requested()) return {};
+  const auto song = TRY(song_(stop));
+  if (!song) return {};
+  for (const auto& clip : clips) {
+    if (stop.stop_requested()) break;
+    const auto placement = place_clip(*song, destinations, clip, stop);
+    if (!placement) continue;  // its disk went away, or a stop: another time
+    TRY(catalogue_.record_placement(clip.id, *placement));
+    TRY(classify(std::span(&clip.id, 1)));
+  }
+  return {};
 }
 
 Result<void> Pipeline::classify(std::span<const ClipId> only) {

@@ -83,7 +83,8 @@ void Studying::tell(const Result<MendReport>& report) const {
 void Studying::study(std::stop_token stop) {
   const Plan plan = shop_.plan.now();
   auto destinations = open_destinations(plan.destinations);
-  const auto studied = Pipeline(shop_.catalogue, plan, shop_.clock).study(destinations, {}, std::move(stop));
+  const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };
+  const auto studied = Pipeline(shop_.catalogue, plan, shop_.clock, song).study(destinations, {}, std::move(stop));
   if (!studied)
     shop_.log.say("studying clips: " + studied.error().what);
   else if (*studied > 0)

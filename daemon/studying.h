@@ -5,6 +5,7 @@
 
 #include "base/sync.h"
 #include "card_visit.h"
+#include "kept_song.h"
 #include "pipeline.h"
 
 namespace everytake {
@@ -26,6 +27,7 @@ class Studying {
   void tell(const Result<MendReport>& report) const;
 
   const Workshop& shop_;
+  KeptSong song_;  // of the thread that runs
   Mutex mu_;
   CondVar changed_;
   bool wanted_ GUARDED_BY(mu_) = false;

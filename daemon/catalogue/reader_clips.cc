@@ -327,4 +327,15 @@ Result<std::vector<PendingClip>> Reader::clips_to_study(std::span<const ClipId> 
   return clips;
 }
 
+Result<std::vector<PendingClip>> Reader::clips_to_place() const {
+  MutexLock lock(mu_);
+  std::vector<PendingClip> clips;
+  auto rows = TRY(db_.prepare(std::string(kSelectParts) +
+                              "WHERE studied_at IS NOT NULL"
+                              " AND NOT EXISTS (SELECT * FROM placement WHERE clip_id = clip.id AND by = 'rule')"
+                              " ORDER BY clip.id, place"));
+  TRY(add_pending(rows, clips));
+  return clips;
+}
+
 }  // namespace everytake

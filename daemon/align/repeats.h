@@ -1,0 +1,34 @@
+// Songs repeat themselves. Which of several places did the clip hear?
+#pragma once
+
+#include <vector>
+
+#include "align/fine.h"
+
+namespace everytake {
+
+// Other offsets (song samples at the clip's sample 0) whose sound resembles what the song has along `line`.
+std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line);
+
+// How much better the clip goes with one line than with others. For one thread.
+class Contest {
+ public:
+  // All must outlive this.
+  Contest(const SongIndex& song, Windows& clip, const Line& champion)
+      : song_(song), clip_(clip), champion_(champion), kept_(static_cast<std::size_t>(clip.count())) {}
+
+  const Line& champion() const { return champion_; }
+  // In deviations: by the bins in which the song differs between the two places. Near 0 where it does not differ, or
+  // where the clip can't tell. Looks at few windows first, at more where those don't decide beyond `enough`.
+  double against(const Line& rival, double enough);
+
+ private:
+  const std::vector<Bin>& here(int window);
+
+  const SongIndex& song_;
+  Windows& clip_;
+  const Line champion_;
+  std::vector<std::vector<Bin>> kept_;  // the song along the champion's line; empty where not looked at yet
+};
+
+}  // namespace everytake

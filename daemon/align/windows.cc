@@ -1,0 +1,80 @@
+#include "align/windows.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace everytake {
+namespace {
+
+constexpr int kMostKept = 256;      // windows, of 51 kB
+constexpr float kSilence = 1e-12F;  // mean square; a 24-bit recording's last bit is 1e-14
+
+const std::vector<float>& hann() {
+  static const auto window = [] {
+    std::vector<float> w(kWindow);
+    for (std::size_t i = 0; i < w.size(); ++i)
+      w[i] = static_cast<float>(0.5 - 0.5 * std::cos(2 * M_PI * (static_cast<double>(i) + 0.5) / kWindow));
+    return w;
+  }();
+  return window;
+}
+
+}  // namespace
+
+void shift(std::span<Bin> bins, double samples) {
+  const double step = 2 * M_PI * samples / kWindow;
+  const double turn_re = std::cos(step), turn_im = std::sin(step);
+  double re = std::cos(step * kFirstBin), im = std::sin(step * kFirstBin);
+  for (auto& bin : bins) {
+    bin = times(bin, {static_cast<float>(re), static_cast<float>(im)});
+    const double next = re * turn_re - im * turn_im;
+    im = re * turn_im + im * turn_re;
+    re = next;
+  }
+}
+
+std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double at, RealFft& fft) {
+  const auto begin = static_cast<long>(std::floor(at));
+  const auto size = static_cast<long>(sound.size());
+  const long from = std::clamp(-begin, 0L, static_cast<long>(kWindow));
+  const long to = std::clamp(size - begin, from, static_cast<long>(kWindow));
+  const auto time = fft.time();
+  std::fill(time.begin(), time.end(), 0.0F);
+  float energy = 0;
+  for (long i = from; i < to; ++i) {
+    const auto n = static_cast<std::size_t>(i);
+    const float value = sound[static_cast<std::size_t>(begin + i)];
+    energy += value * value;
+    time[n] = value * hann()[n];
+  }
+  if (energy < kSilence * kWindow) return std::nullopt;
+  fft.forward();
+  const auto bins = fft.spectrum().subspan(kFirstBin, kLastBin - kFirstBin);
+  std::vector<Bin> result(bins.begin(), bins.end());
+  if (const double part = at - static_cast<double>(begin); part != 0) shift(result, part);
+  return result;
+}
+
+int Windows::count() const {
+  const int size = static_cast<int>(sound_.size());
+  return size <= kWindow ? 1 : 1 + (size - kWindow + kWindowHop - 1) / kWindowHop;
+}
+
+int Windows::begin(int window) const {
+  return std::max(0, std::min(window * kWindowHop, static_cast<int>(sound_.size()) - kWindow));
+}
+
+std::span<const Bin> Windows::directions(int window) {
+  auto& kept = spectra_[static_cast<std::size_t>(window)];
+  if (kept) return *kept;
+  if (++kept_ > kMostKept) {
+    for (auto& each : spectra_) each.reset();
+    kept_ = 1;
+  }
+  kept = spectrum_at(sound_, begin(window), fft_).value_or(std::vector<Bin>{});
+  for (auto& bin : *kept) bin *= 1 / (size_of(bin) + 1e-20F);
+  return *kept;
+}
+
+}  // namespace everytake

@@ -1,0 +1,47 @@
+// Stretches of sound as spectra, for delays finer than a sample.
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "align/features.h"
+#include "align/fft.h"
+
+namespace everytake {
+
+inline constexpr int kWindow = 16384;           // samples: 2.048 s
+inline constexpr int kWindowHop = kWindow / 2;  // samples
+inline constexpr int kFirstBin = 300 * kWindow / kAlignRate, kLastBin = 3400 * kWindow / kAlignRate;
+
+// The spectrum, bins kFirstBin … kLastBin − 1, of kWindow samples under a Hann window from the position `at` on, which
+// may lie between samples. Silence outside. nullopt where there is no sound in it.
+std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double at, RealFft& fft);
+
+// Turns the bins of spectrum_at() into those from `samples` later on; for shifts far shorter than a window.
+void shift(std::span<Bin> bins, double samples);
+
+// A clip's windows, each taken apart when it is first asked for. For one thread.
+class Windows {
+ public:
+  // `sound` must outlive this.
+  explicit Windows(std::span<const float> sound)
+      : sound_(sound), fft_(kWindow), spectra_(static_cast<std::size_t>(count())) {}
+
+  int count() const;
+  int begin(int window) const;  // its first sample
+  double centre(int window) const { return begin(window) + kWindow / 2.0; }
+  std::size_t sound_size() const { return sound_.size(); }
+  // Every bin's direction alone: its strength says more of the room than of the song. Empty where it is silent. Valid
+  // until the next call.
+  std::span<const Bin> directions(int window);
+  RealFft& fft() { return fft_; }  // to work with between calls
+
+ private:
+  std::span<const float> sound_;
+  RealFft fft_;
+  std::vector<std::optional<std::vector<Bin>>> spectra_;
+  int kept_ = 0;  // spectra; all are dropped at kMostKept, so that an hour's clip takes no more memory than a minute's
+};
+
+}  // namespace everytake

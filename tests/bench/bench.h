@@ -1,0 +1,11 @@
+// What the bench program can measure. Each takes the words after its name and returns an exit code.
+#pragma once
+
+#include <span>
+#include <string>
+
+namespace everytake::bench {
+
+int align(std::span<const std::string> words);
+
+}  // namespace everytake::bench

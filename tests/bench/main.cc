@@ -1,0 +1,14 @@
+// Measures. Usage: bench NAME …
+#include <iostream>
+#include <string>
+#include <vector>
+
+#include "bench/bench.h"
+
+int main(int argc, char** argv) {
+  const std::vector<std::string> words(argv + 1, argv + argc);
+  const auto rest = std::span(words).subspan(words.empty() ? 0 : 1);
+  if (!words.empty() && words.front() == "align") return everytake::bench::align(rest);
+  std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n";
+  return 2;
+}
