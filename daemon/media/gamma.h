@@ -1,0 +1,49 @@
+// Log curves and gamuts of cameras, and how to show them on an ordinary screen.
+#pragma once
+
+#include <array>
+#include <string>
+#include <string_view>
+
+namespace everytake {
+
+using Rgb = std::array<double, 3>;
+using Matrix = std::array<Rgb, 3>;  // rows
+
+// A transfer curve. x is scene reflectance (0.18 is the grey card, 1 a white that reflects all); v is the code value
+// divided by its highest (1023 for ten bits) with the whole range of codes in use. HLG and PQ count x so that 1 is
+// their reference white of 203 cd/m2 (ITU-R BT.2408).
+struct Curve {
+  const char* name;          // as in the catalogue: "s-log3"
+  double (*encode)(double);  // x to v
+  double (*decode)(double);  // v to x
+  const char* gamut;         // that it is mostly recorded with
+  bool log;                  // v is the code itself, also where the stream says that it uses all codes
+};
+
+// nullptr for a gamma that has no published curve here. Knows a name by its letters and digits: "V-Log L" is "vlogl".
+const Curve* curve_of(std::string_view gamma);
+
+// Linear light of `gamut` to that of BT.709; both have white D65, so rows sum to 1. nullptr for one not known.
+const Matrix* to_bt709(std::string_view gamut);
+
+double srgb(double x);  // IEC 61966-2-1: linear light to display value, both 0…1
+
+// Keeps what is below 0.6 and bends what lies above so that `white` comes to 1: rising all the way, slope 1 at 0.6.
+double shoulder(double x, double white);
+
+// From R'G'B' as a stream has it (0…1 between its black and white, beyond for what overshoots) to sRGB, 0…1. Where
+// the gamma is not known the values are shown as they are.
+class DisplayTransform {
+ public:
+  DisplayTransform(std::string_view gamma, std::string_view gamut, bool full_range);
+  Rgb operator()(const Rgb& picture) const;
+
+ private:
+  const Curve* curve_;
+  const Matrix* matrix_;  // nullptr: BT.709 already
+  const bool codes_;      // the picture's values are v themselves
+  double white_ = 1;      // x of the brightest code
+};
+
+}  // namespace everytake
