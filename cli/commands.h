@@ -49,6 +49,7 @@ Declare declare_study;
 Declare declare_tag;
 Declare declare_find;
 Declare declare_show;
+Declare declare_sheet;
 
 struct Command {
   const char* name;
@@ -70,7 +71,8 @@ inline constexpr Command kCommands[] = {
     {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},
     {"find", "clips by what they are and where they lie in the song", declare_find},
-    {"show", "everything known of a clip", declare_show},
+    {"show", "everything known of a clip; --picture writes its frames", declare_show},
+    {"sheet", "a contact sheet of clips in one HTML file that prints", declare_sheet},
 };
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on

@@ -5,7 +5,9 @@
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/choose.h"
+#include "cli/picture.h"
 #include "cli/shoot.h"
+#include "cli/stop.h"
 #include "handoff/json.h"
 
 namespace everytake::cli {
@@ -121,16 +123,27 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   return text;
 }
 
+Result<void> save_picture(const Clip& clip, const Path& file, std::stop_token stop) {
+  TRY(check_new(file));
+  return write_new(file, TRY(picture_of(clip, std::move(stop))));
+}
+
 }  // namespace
 
 Run declare_show(CLI::App& command) {
   const auto word = std::make_shared<std::string>();
+  const auto picture = std::make_shared<std::string>();
   command.add_option("CLIP", *word, "a name, an id, or ROLL/NAME")->required();
-  return [word](Session& session) {
+  command.add_option("--picture", *picture, "write its frames, start to end, to this new file as one JPEG");
+  return [word, picture](Session& session) {
+    const StopOnSignal stop;
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
     const auto clip = find_clip(*word, *shoot);
     if (!clip) return report(clip.error(), session);
+    if (!picture->empty())
+      if (const auto done = save_picture(*clip, absolute_folder(*picture, session), stop.token()); !done)
+        return stop.exit().value_or(report(done.error(), session));
     if (session.json)
       print_json({{"clip", clip_json(*clip, shoot->plan)}}, session);
     else
