@@ -235,8 +235,15 @@ TEST_F(Clips, AreNotPlacedOutsideTheSong) {
 }
 
 TEST_F(Clips, WaitForTheirDiskBeforeTheyAreStudied) {
-  // The destinations of the plan are not connected here: nothing is read, nothing that is known is lost.
+  // Neither the plan's destinations nor its song are there: nothing is read, nothing that is known is lost.
   const auto before = run({"find", "--json"}).out;
+  const auto called = run({"study"});
+  EXPECT_EQ(called.exit, 3);
+  EXPECT_THAT(called.err, HasSubstr("saltmarsh-radio.wav"));
+  EXPECT_EQ(run({"find", "--json"}).out, before);
+  const auto plan = get_file(rows_.folder() / "shoot.toml");
+  const std::string song = "file = \"saltmarsh-radio.wav\"\n";
+  put_file(rows_.folder() / "shoot.toml", std::string(plan).erase(plan.find(song), song.size()));
   EXPECT_EQ(run({"study"}).out, "0 clips studied\n");
   EXPECT_EQ(run({"find", "--json"}).out, before);
 }
