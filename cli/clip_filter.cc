@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "cli/choose.h"
+#include "plan/bars.h"
 
 namespace everytake::cli {
 namespace {
@@ -47,6 +48,15 @@ bool fast_enough(const ClipFacts& facts, Rational least) {
   return rate && !(*rate < least);
 }
 
+Result<Micros> start_of_bar(std::int64_t bar, const Song& song) {
+  const auto grid = bar_grid(song);
+  if (!grid)
+    return fail(Code::invalid, fmt::format("--bar {}: the plan's [song] has no tempo; write a time with --at", bar));
+  constexpr std::int64_t kMostBars = 1'000'000;
+  if (bar < 1 || bar > kMostBars) return fail(Code::invalid, fmt::format("--bar {}: bars are counted from 1", bar));
+  return grid->start_of(bar);
+}
+
 }  // namespace
 
 void declare_filter(CLI::App& command, FilterWords& words) {
@@ -59,7 +69,8 @@ void declare_filter(CLI::App& command, FilterWords& words) {
   command.add_option("--gamma", words.gamma, "its gamma, as in s-log3");
   command.add_option("--min-rate", words.min_rate, "captured at this many frames a second or more");
   command.add_option("--roll", words.roll, "its roll, as in R001");
-  command.add_option("--at", words.at, "holds this moment of the song, as in 1:42.5")->type_name("SONGTIME");
+  auto* at = command.add_option("--at", words.at, "holds this moment of the song, as in 1:42.5")->type_name("SONGTIME");
+  command.add_option("--bar", words.bar, "holds the first beat of this bar, as in 41")->excludes(at);
   command.add_flag("--problem", words.problem, "something is wrong with it");
 }
 
@@ -73,6 +84,7 @@ Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan) {
     return fail(Code::invalid, fmt::format("--min-rate {}: write a rate, as in 60 or 119.88", shown(*words.min_rate)));
   if (words.at && !(filter.at = parse_song_time(*words.at)))
     return fail(Code::invalid, fmt::format("--at {}: write minutes and seconds, as in 1:42.5", shown(*words.at)));
+  if (words.bar) filter.at = TRY(start_of_bar(*words.bar, plan.song));
   return filter;
 }
 

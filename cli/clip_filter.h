@@ -17,6 +17,7 @@ namespace everytake::cli {
 struct FilterWords {
   std::vector<std::string> words;
   std::optional<std::string> kind, member, section, look, angle, gamma, min_rate, roll, at;
+  std::optional<std::int64_t> bar;
   bool problem = false;
 };
 void declare_filter(CLI::App& command, FilterWords& words);  // `words` outlives the command
@@ -27,10 +28,10 @@ struct ClipFilter {
   std::optional<Kind> kind;
   std::optional<std::string> member, section, look, angle, gamma, roll;
   std::optional<Rational> min_rate;  // frames a second that were captured
-  std::optional<Micros> at;          // a moment of the song
+  std::optional<Micros> at;          // a moment of the song: as said, or where the bar said begins
   bool problem = false;
 };
-// `invalid` for a kind, member, section, rate or time that is none.
+// `invalid` for a kind, member, section, rate, time or bar that is none.
 Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan);
 
 bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan);

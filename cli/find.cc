@@ -78,7 +78,10 @@ Run declare_find(CLI::App& command) {
                  [&](const Clip& clip) { return passes(clip, *filter, shoot->plan); });
     if (session.json) {
       Json list = Json::array();
-      for (const auto& clip : found) list.push_back(clip_json(clip, shoot->plan));
+      for (const auto& clip : found) {
+        list.push_back(clip_json(clip, shoot->plan));
+        if (filter->at) list.back()["open_at_s"] = seconds(clip_time_at(clip.placement, *filter->at));
+      }
       print_json({{"clips", std::move(list)}}, session);
     } else if (found.empty()) {
       remark(all->empty() ? "No clips yet: offload a card first." : "No clip is like that.", session);

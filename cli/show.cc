@@ -9,6 +9,7 @@
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "handoff/json.h"
+#include "plan/bars.h"
 
 namespace everytake::cli {
 namespace {
@@ -64,7 +65,22 @@ std::string kind_text(const Judgement& judgement) {
                      shown(because));
 }
 
-std::string song_text(const Placement& placement) {
+// "0:42.000 (Chorus 1, bar 17, beat 4.2)", as far as the plan tells. The section is the one that holds the moment, or
+// that ends with it where `end` is said.
+std::string moment_text(Micros moment, const Plan& plan, bool end = false) {
+  std::string place;
+  for (const auto& section : plan.sections)
+    if (end ? section.span.start < moment && moment <= section.span.end
+            : section.span.start <= moment && moment < section.span.end)
+      place = shown(section.name);
+  if (const auto grid = bar_grid(plan.song)) {
+    const auto at = grid->at(moment);
+    place += fmt::format("{}bar {}, beat {:.4g}", place.empty() ? "" : ", ", at.bar, at.beat);
+  }
+  return song_time(moment) + (place.empty() ? "" : " (" + place + ")");
+}
+
+std::string song_text(const Placement& placement, const Plan& plan) {
   using State = Placement::State;
   switch (placement.state) {
     case State::pending:
@@ -75,17 +91,15 @@ std::string song_text(const Placement& placement) {
       return "it has no sound to find it by";
     case State::ambiguous: {
       std::string text = "could be at";
-      for (const auto& each : placement.candidates) text += " " + song_time(each.start);
+      for (const auto& each : placement.candidates) text += " " + moment_text(each.start, plan);
       return text;
     }
     case State::placed:
       break;
   }
-  std::string text = fmt::format("its first frame is at {}", song_time(placement.start));
+  std::string text = "its first frame is at " + moment_text(placement.start, plan);
   if (placement.speed != 1) text += fmt::format(", at {:.4g} times the speed", placement.speed);
-  for (const auto& span : placement.spans)
-    text += fmt::format("; holds {} to {}", song_time(span.start), song_time(span.end));
-  return text + fmt::format(" (by {})", to_string(placement.by));
+  return text + fmt::format("; by {}", to_string(placement.by));
 }
 
 std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) {
@@ -108,7 +122,9 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   line("recorded", known(facts.recorded_at, iso8601));
   line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
-  line("song", song_text(clip.placement));
+  line("song", song_text(clip.placement, plan));
+  for (const auto& span : clip.placement.spans)
+    line("holds", moment_text(span.start, plan) + " to " + moment_text(span.end, plan, /*end=*/true));
   line("sections", joined(sections_of(clip, plan)));
   line("members", joined(clip.members));
   line("look", clip.look ? shown(*clip.look) : "none said");

@@ -138,6 +138,16 @@ TEST_F(Clips, AreFoundByAMomentOfTheSongWithTheirOwnTime) {
   EXPECT_EQ(run({"find", "--at", "1:59"}).err, "No clip is like that.\n");
 }
 
+TEST_F(Clips, AreFoundByTheBar) {
+  // At 96 quarter notes a minute in 4/4 a bar lasts 2.5 s: bar 9 begins at 20 s, 22 s into a clip that begins at -2 s.
+  EXPECT_THAT(run({"find", "--bar", "9"}).out, HasSubstr("0:22.000\n"));
+  const auto json = Json::parse(run({"find", "--bar", "9", "--json"}).out);
+  EXPECT_EQ(json["clips"][0]["open_at_s"], 22.0);
+  EXPECT_EQ(run({"find", "--bar", "40"}).out, "");
+  EXPECT_EQ(run({"find", "--bar", "0"}).exit, 3);
+  EXPECT_EQ(run({"find", "--bar", "9", "--at", "0:20"}).exit, 2);
+}
+
 TEST_F(Clips, AreFoundWithWhatIsWrongWithThem) {
   expect_golden("find_problem.txt", run({"find", "--problem"}).out);
 }
