@@ -13,12 +13,6 @@
 namespace everytake::cli {
 namespace {
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const auto& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
 std::string short_rate(const std::optional<Rational>& rate) {
   return rate ? fmt::format("{:.5g}", rate->value()) : "?";
 }

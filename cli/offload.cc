@@ -56,17 +56,12 @@ class Teller {
   IngestWatcher watcher() {
     IngestWatcher watcher;
     watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_.roll = start.roll;
-      glance_.to_read = start.bytes;
-      for (std::size_t i = 0; i < start.targets.size(); ++i)
-        glance_.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+      glance_ = glance_at(start);
       begun_ = clock_.steady();
     };
     watcher.progress = [this](const CopyProgress& progress) {
-      glance_.read = progress.read;
-      for (std::size_t i = 0; i < glance_.targets.size(); ++i) glance_.targets[i].verified = progress.verified[i];
       const auto now = clock_.steady();
-      glance_.elapsed = std::chrono::duration_cast<Micros>(now - begun_);
+      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
       if (glance_.to_read > 0) line_.update(progress_text(glance_), now);
     };
     return watcher;

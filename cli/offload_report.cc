@@ -5,6 +5,8 @@
 #include <algorithm>
 
 #include "base/text.h"
+#include "catalogue/columns.h"
+#include "cli/answer.h"
 #include "cli/verdict.h"
 #include "handoff/json.h"
 
@@ -24,18 +26,6 @@ const char* state_text(State state) {
       return "failed";
   }
   return "failed";
-}
-
-const char* readback_word(Evidence evidence) {
-  switch (evidence) {
-    case Evidence::direct:
-      return "direct";
-    case Evidence::dropped:
-      return "dropped";
-    case Evidence::cached:
-      return "cached";
-  }
-  return "cached";
 }
 
 const char* readback_words(const std::optional<Evidence>& readback) {
@@ -58,15 +48,6 @@ std::string counted(std::size_t count, const char* noun) {
 std::string heading(const IngestReport& report) {
   return fmt::format("{} from \"{}\": {}, {}", report.roll.empty() ? "A new roll" : report.roll, shown(report.label),
                      counted(report.files, "file"), bytes_text(report.bytes));
-}
-
-std::string problems_text(const std::vector<Problem>& problems, const Screen& screen) {
-  constexpr std::size_t kShown = 12;
-  std::string text;
-  for (std::size_t i = 0; i < std::min(kShown, problems.size()); ++i)
-    text += painted("  ! " + problems[i].message, Tone::warning, screen) + "\n";
-  if (problems.size() > kShown) text += fmt::format("  … and {} more\n", problems.size() - kShown);
-  return text;
 }
 
 }  // namespace
@@ -130,19 +111,12 @@ Json offload_json(const IngestReport& report, const std::optional<Verdict>& verd
     destination["copied_files"] = each.copied_files;
     destination["already_files"] = each.already_files;
     destination["failed_files"] = each.failed_files;
-    destination["readback"] = each.readback ? Json(readback_word(*each.readback)) : Json(nullptr);
+    destination["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(destination));
   }
   json["clips"] = Json::array();
   for (const auto& clip : clips) json["clips"].push_back(clip_json(clip, plan));
-  json["problems"] = Json::array();
-  for (const auto& problem : report.problems) {
-    Json each{{"code", problem.code}};
-    put_name(each, "path", problem.path);
-    each["destination"] = problem.destination.empty() ? Json(nullptr) : Json(problem.destination);
-    each["message"] = problem.message;
-    json["problems"].push_back(std::move(each));
-  }
+  json["problems"] = problems_json(report.problems);
   json["safe_to_wipe"] = verdict && verdict->safe;
   json["elapsed_s"] = seconds(elapsed);
   return json;

@@ -14,12 +14,6 @@
 namespace everytake::cli {
 namespace {
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const auto& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
 SheetClip entry_of(const Clip& clip, const Plan& plan) {
   SheetClip entry;
   entry.name = clip.roll + "/" + clip.name;

@@ -14,10 +14,8 @@
 namespace everytake::cli {
 namespace {
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const auto& word : words) text += (text.empty() ? "" : ", ") + shown(word);
-  return text.empty() ? "none said" : text;
+std::string said(const std::vector<std::string>& words) {
+  return words.empty() ? "none said" : shown(joined(words));
 }
 
 // What is not known is said to be so.
@@ -125,8 +123,8 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   line("song", song_text(clip.placement, plan));
   for (const auto& span : clip.placement.spans)
     line("holds", moment_text(span.start, plan) + " to " + moment_text(span.end, plan, /*end=*/true));
-  line("sections", joined(sections_of(clip, plan)));
-  line("members", joined(clip.members));
+  line("sections", said(sections_of(clip, plan)));
+  line("members", said(clip.members));
   line("look", clip.look ? shown(*clip.look) : "none said");
   if (clip.angle) line("angle", shown(*clip.angle));
   if (clip.rating) line("rating", std::to_string(*clip.rating));

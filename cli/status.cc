@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <CLI/App.hpp>
-#include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "catalogue/catalogue.h"
@@ -51,7 +50,7 @@ Result<Status> status_of(const Shoot& shoot) {
   std::vector<DestinationRow> rows;
   std::vector<RollSummary> rolls;
   std::vector<Clip> clips;
-  if (boost::filesystem::exists(shoot.catalogue())) {
+  if (has_catalogue(shoot)) {
     const auto catalogue = TRY(open_catalogue(shoot));
     rows = TRY(catalogue->destinations());
     rolls = TRY(catalogue->roll_summaries());
@@ -83,9 +82,7 @@ std::string rate_text(const RecordingRate& rate) {
 }
 
 std::string rolls_of(const CardInHand& card) {
-  std::string names;
-  for (const auto& roll : card.rolls) names += (names.empty() ? "" : ", ") + shown(roll);
-  return names.empty() ? "a new card" : names;
+  return card.rolls.empty() ? "a new card" : shown(joined(card.rolls));
 }
 
 void print(const Status& status, Session& session) {

@@ -124,17 +124,11 @@ Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
   return tagged;
 }
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const auto& word : words) text += (text.empty() ? "" : ", ") + shown(word);
-  return text;
-}
-
 std::string line_of(const Clip& clip, const Plan& plan) {
   std::string text = fmt::format("{}/{}: {}", clip.roll, shown(clip.name),
                                  clip.judgement.kind ? to_string(*clip.judgement.kind) : "kind unknown");
-  if (const auto sections = sections_of(clip, plan); !sections.empty()) text += "; " + joined(sections);
-  if (!clip.members.empty()) text += "; with " + joined(clip.members);
+  if (const auto sections = sections_of(clip, plan); !sections.empty()) text += "; " + shown(joined(sections));
+  if (!clip.members.empty()) text += "; with " + shown(joined(clip.members));
   if (clip.look) text += "; " + shown(*clip.look);
   return text;
 }

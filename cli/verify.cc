@@ -76,16 +76,13 @@ class Verify {
   IngestWatcher mending() {
     IngestWatcher watcher;
     watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_ = {start.roll, 0, start.bytes, {}, {}};
-      for (std::size_t i = 0; i < start.targets.size(); ++i)
-        glance_.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+      glance_ = glance_at(start);
       begun_ = clock_.steady();
     };
     watcher.progress = [this](const CopyProgress& progress) {
-      glance_.read = progress.read;
-      for (std::size_t i = 0; i < glance_.targets.size(); ++i) glance_.targets[i].verified = progress.verified[i];
-      glance_.elapsed = std::chrono::duration_cast<Micros>(clock_.steady() - begun_);
-      line_.update(progress_text(glance_), clock_.steady());
+      const auto now = clock_.steady();
+      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
+      line_.update(progress_text(glance_), now);
     };
     return watcher;
   }
@@ -143,16 +140,12 @@ std::string text_of(const VerifyReport& report, const Screen& screen) {
                     {state_of(each), each.is_whole() ? Tone::good : Tone::bad},
                     {fmt::format("{} of {}", each.verified, each.files)},
                     {trouble_text(each)}});
-  auto text = table({{"destination"}, {"state"}, {"files", Align::right}, {""}}, rows, screen);
-  constexpr std::size_t kShown = 12;
-  for (std::size_t i = 0; i < std::min(kShown, report.problems.size()); ++i)
-    text += painted("  ! " + report.problems[i].message, Tone::warning, screen) + "\n";
-  if (report.problems.size() > kShown) text += fmt::format("  … and {} more\n", report.problems.size() - kShown);
-  return text;
+  const auto text = table({{"destination"}, {"state"}, {"files", Align::right}, {""}}, rows, screen);
+  return text + problems_text(report.problems, screen);
 }
 
 Json json_of(const VerifyReport& report) {
-  Json json{{"destinations", Json::array()}, {"problems", Json::array()}};
+  Json json{{"destinations", Json::array()}, {"problems", problems_json(report.problems)}};
   for (const auto& each : report.destinations) {
     Json row;
     put_name(row, "name", each.name);
@@ -169,13 +162,6 @@ Json json_of(const VerifyReport& report) {
     row["mended_files"] = each.mended;
     row["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(row));
-  }
-  for (const auto& problem : report.problems) {
-    Json row{{"code", problem.code}};
-    put_name(row, "path", problem.path);
-    row["destination"] = problem.destination.empty() ? Json(nullptr) : Json(problem.destination);
-    row["message"] = problem.message;
-    json["problems"].push_back(std::move(row));
   }
   return json;
 }

@@ -91,9 +91,7 @@ class CardVisit {
   IngestWatcher watcher() {
     IngestWatcher watcher;
     watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_ = {.roll = start.roll, .read = 0, .to_read = start.bytes, .targets = {}, .elapsed = {}};
-      for (std::size_t i = 0; i < start.targets.size(); ++i)
-        glance_.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+      glance_ = glance_at(start);
       begun_ = told_ = shop_.clock.steady();
       say(fmt::format("{}: {}, {} to read", start.roll, counted(start.files, "file"), bytes_text(start.bytes)));
     };
@@ -101,9 +99,7 @@ class CardVisit {
       const auto now = shop_.clock.steady();
       if (now - told_ < kBetweenProgress) return;
       told_ = now;
-      glance_.read = progress.read;
-      glance_.elapsed = std::chrono::duration_cast<Micros>(now - begun_);
-      for (std::size_t i = 0; i < glance_.targets.size(); ++i) glance_.targets[i].verified = progress.verified[i];
+      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
       say(progress_text(glance_));
     };
     return watcher;

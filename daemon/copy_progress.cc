@@ -26,6 +26,19 @@ int percent(std::uint64_t part, std::uint64_t whole) {
 
 }  // namespace
 
+CopyGlance glance_at(const IngestWatcher::Start& start) {
+  CopyGlance glance{.roll = start.roll, .read = 0, .to_read = start.bytes, .targets = {}, .elapsed = {}};
+  for (std::size_t i = 0; i < start.targets.size(); ++i)
+    glance.targets.push_back({shown(start.targets[i]), 0, start.target_bytes[i]});
+  return glance;
+}
+
+void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed) {
+  glance.read = progress.read;
+  glance.elapsed = elapsed;
+  for (std::size_t i = 0; i < glance.targets.size(); ++i) glance.targets[i].verified = progress.verified[i];
+}
+
 std::string progress_text(const CopyGlance& glance) {
   const auto rate =
       static_cast<std::uint64_t>(static_cast<double>(glance.read) / std::max(seconds(glance.elapsed), 0.001));

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "base/clock.h"
+#include "pipeline.h"
 
 namespace everytake {
 
@@ -19,6 +20,10 @@ struct CopyGlance {
   std::vector<Target> targets;
   Micros elapsed{};
 };
+
+// Before the first byte, and how it goes on after `elapsed`. The names of the targets are made fit to be shown.
+CopyGlance glance_at(const IngestWatcher::Start& start);
+void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed);
 
 // "R001: 12.3 GB of 64.0 GB read, 412 MB/s, 2 min 05 s left; verified: desk 18 %, shuttle 17 %"
 // The time left is that of the slowest destination; unknown until something is verified.

@@ -84,9 +84,15 @@ Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std:
 }
 
 Result<void> Pipeline::classify(std::span<const ClipId> only) {
-  for (const auto& clip : TRY(catalogue_.clips()))
-    if (only.empty() || std::find(only.begin(), only.end(), clip.id) != only.end())
-      TRY(catalogue_.record_rule(clip.id, everytake::classify(clip.facts, clip.placement, plan_.frame_rate)));
+  const auto judge = [&](const Clip& clip) {
+    return catalogue_.record_rule(clip.id, everytake::classify(clip.facts, clip.placement, plan_.frame_rate));
+  };
+  if (only.empty())
+    for (const auto& clip : TRY(catalogue_.clips())) TRY(judge(clip));
+  for (const auto id : only) {
+    const auto clip = TRY(catalogue_.clip(id));
+    TRY(judge(clip));
+  }
   return {};
 }
 

@@ -238,4 +238,10 @@ std::optional<std::string> nearest(std::string_view word, std::span<const std::s
   return best;
 }
 
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const auto& word : words) text += (text.empty() ? "" : ", ") + word;
+  return text;
+}
+
 }  // namespace everytake

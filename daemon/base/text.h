@@ -6,6 +6,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/clock.h"
 
@@ -14,6 +15,9 @@ namespace everytake {
 // `bytes` as UTF-8 that can go to a terminal, a log or a page: control characters, bidirectional controls and bytes
 // that are no UTF-8 become \xNN (one for each byte).
 std::string shown(std::string_view bytes);
+
+// "Ada, Jonas"; empty where there are none.
+std::string joined(const std::vector<std::string>& words);
 
 bool is_utf8(std::string_view bytes);
 std::string base64(std::string_view bytes);  // RFC 4648 section 4
@@ -37,8 +41,8 @@ std::optional<Instant> parse_iso8601(std::string_view text);
 
 // How many single-character edits lead from one to the other (Levenshtein), for "did you mean".
 std::size_t edit_distance(std::string_view a, std::string_view b);
-// The candidate fewest edits away; nullopt where none is near enough to be meant: two edits in a word of four letters or
-// more (swapped letters are two), more in a long one.
+// The candidate fewest edits away; nullopt where none is near enough to be meant: two edits in a word of four letters
+// or more (swapped letters are two), more in a long one.
 std::optional<std::string> nearest(std::string_view word, std::span<const std::string> candidates);
 
 }  // namespace everytake
