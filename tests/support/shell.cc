@@ -1,5 +1,7 @@
 #include "support/shell.h"
 
+#include <sched.h>
+#include <sys/mount.h>
 #include <sys/wait.h>
 
 #include <cstdlib>
@@ -15,6 +17,10 @@ Ran shell(const std::string& command) {
       std::system(("{ " + command + "\n} >" + quoted(out) + " 2>" + quoted(err) + " </dev/null").c_str());
   const int exit = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
   return {exit, get_file(out), get_file(err)};
+}
+
+bool own_mounts() {
+  return ::unshare(CLONE_NEWNS) == 0 && ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) == 0;
 }
 
 std::string quoted(const std::string& word) {

@@ -21,6 +21,7 @@ using namespace std::chrono_literals;
 class DaemonProgram : public test::ShootBench {
  protected:
   DaemonProgram() {
+    test::own_mounts();  // else the daemon takes a card that another test mounts
     put("PRIVATE/M4ROOT/CLIP/C0001.MP4", 3'000'000);
     put("PRIVATE/M4ROOT/CLIP/C0001M01.XML", 900);
     shell("mkdir " + quoted(watched_) + " " + quoted(mount_point_));
