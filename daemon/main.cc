@@ -11,6 +11,7 @@
 
 #include "base/posix_fs.h"
 #include "base/system_error.h"
+#include "examination.h"
 #include "service.h"
 
 namespace {
@@ -71,6 +72,7 @@ Exit run(const Options& options) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  if (const auto exit = examine_if_asked(argc, argv)) return *exit;
   Options options;
   boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
   options.shoot.working_folder = boost::filesystem::current_path(no_folder);

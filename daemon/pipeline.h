@@ -15,6 +15,7 @@
 #include "base/clock.h"
 #include "catalogue/catalogue.h"
 #include "destinations.h"
+#include "examiner.h"
 #include "model.h"
 #include "offload/copy.h"
 #include "offload/verdict.h"
@@ -115,8 +116,9 @@ using SongSource = std::function<Result<std::shared_ptr<const SongIndex>>(std::s
 class Pipeline {
  public:
   // Without a `song`, clips are not looked for in it.
-  Pipeline(Catalogue& catalogue, const Plan& plan, const Clock& clock, SongSource song = {})
-      : catalogue_(catalogue), plan_(plan), clock_(clock), song_(std::move(song)) {}
+  Pipeline(Catalogue& catalogue, const Plan& plan, const Clock& clock, SongSource song = {},
+           Examiner examiner = Examiner())
+      : catalogue_(catalogue), plan_(plan), clock_(clock), song_(std::move(song)), examiner_(std::move(examiner)) {}
 
   // Copies what the card holds and a destination lacks. Fails with `invalid` for an empty card, `busy` when another
   // process has this card, and when card or catalogue can't be read; whatever else happens is in the report.
@@ -160,6 +162,7 @@ class Pipeline {
   const Plan& plan_;
   const Clock& clock_;
   const SongSource song_;
+  const Examiner examiner_;
 };
 
 }  // namespace everytake

@@ -3,9 +3,7 @@
 
 #include "align/place.h"
 #include "base/text.h"
-#include "media/audio.h"
 #include "media/classify.h"
-#include "media/facts.h"
 #include "pipeline.h"
 
 namespace everytake {
@@ -37,7 +35,7 @@ Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std
     const auto roll = Path(plan_.slug()) / clip.roll;
     const auto* home = home_of(destinations, roll / clip.files.parts.front().path);
     if (!home) continue;
-    const auto facts = read_facts(*home->fs, roll, clip.files, plan_.cameras, stop);
+    const auto facts = examiner_.facts(*home->fs, roll, clip.files, plan_.cameras, stop);
     if (!facts && facts.error().code == Code::cancelled) break;
     if (!facts) continue;  // its disk went away: another time
     TRY(catalogue_.record_facts(clip.id, *facts, clock_.now()));
@@ -61,7 +59,7 @@ Result<Placement> Pipeline::place_clip(const SongIndex& song, std::span<OpenDest
     if (part.role != FileRole::video) continue;
     const auto* home = home_of(destinations, roll / part.path);
     if (!home) return fail(Code::gone, shown(part.path.string()) + ": no copy of it is in reach");
-    auto heard = decode_mono(*home->fs, roll / part.path, kAlignRate, stop);
+    auto heard = examiner_.sound(*home->fs, roll / part.path, kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
     if (heard) sound.insert(sound.end(), heard->begin(), heard->end());
   }

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
+#include <string_view>
 
 namespace everytake {
 
@@ -11,6 +12,11 @@ using Json = nlohmann::ordered_json;
 
 // One line of UTF-8. Bytes that are no UTF-8 become U+FFFD.
 std::string dump(const Json& json);
+
+// CBOR (RFC 8949), for programs of ours among themselves: its text may be any bytes.
+std::string to_cbor(const Json& json);
+// A discarded value for what is no CBOR, whatever the bytes.
+Json from_cbor(std::string_view bytes);
 
 // Sets `key` to `name`, and `<key>_base64` to its exact bytes where it is no UTF-8.
 void put_name(Json& object, const std::string& key, const std::string& name);

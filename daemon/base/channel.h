@@ -1,0 +1,44 @@
+// Messages between two processes over a socket.
+#pragma once
+
+#include <chrono>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+
+#include "base/posix_fs.h"
+
+namespace everytake {
+
+struct Message {
+  char kind = 0;
+  std::string body;  // bytes
+};
+
+// One end. For one thread at a time. Trusts nothing of what comes in.
+class Channel {
+ public:
+  static constexpr auto kForever = std::chrono::milliseconds::max();
+
+  // What a call of this channel waits for the other end at most, in one piece.
+  explicit Channel(Descriptor socket, std::chrono::milliseconds patience = kForever)
+      : socket_(std::move(socket)), patience_(patience) {}
+  // Two ends that are connected, closed on exec.
+  static Result<std::pair<Descriptor, Descriptor>> ends();
+
+  // Both fail with `gone` where the other end is closed, `busy` where patience ended, and `cancelled` once `interrupt`,
+  // a descriptor, is readable (−1: none).
+  Result<void> send(char kind, std::string_view body, int interrupt = -1);
+  // nullopt where the other end closed between two messages; `corrupt` for one longer than `most` bytes.
+  Result<std::optional<Message>> receive(std::uint64_t most, int interrupt = -1);
+
+ private:
+  Result<void> wait_for(short event, int interrupt) const;
+  Result<std::size_t> take(char* to, std::size_t size, int interrupt);
+
+  const Descriptor socket_;
+  const std::chrono::milliseconds patience_;
+};
+
+}  // namespace everytake

@@ -1,0 +1,53 @@
+// The inside of an examination: this program once more, in a process that is to read one recording and nothing else.
+// What it reads reaches it as answers of the process that asked (examiner.h), so it opens no file itself.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/confine.h"
+#include "model.h"
+
+namespace everytake {
+
+// What a program is started with to be one; its standard input is then the socket.
+inline constexpr const char* kExamine = "--examine-a-recording";
+
+// What is asked. Paths are those the asking process answers to.
+struct Examination {
+  enum class Wanted { facts, sound };
+  Wanted wanted = Wanted::facts;
+  Limits limits;
+  Path folder;                         // facts: where the clip's files lie
+  ClipFiles files;                     // facts
+  std::vector<CameraDefault> cameras;  // facts
+  Path recording;                      // sound
+  int rate_hz = 0;                     // sound
+};
+std::string pack(const Examination& examination);
+
+// What the two say to each other: the examination, then requests and their answers, then the result.
+enum class Say : char {
+  look = 'l',     // a path: answered with its FileStat
+  read = 'r',     // offset, count and a path: answered with the bytes
+  answer = 'a',   // of either
+  trouble = 't',  // an Error in place of an answer or a result
+  result = 'f',   // pack_facts(), or samples as they lie in memory
+};
+inline constexpr std::uint64_t kMostAsked = 1 << 20;  // bytes a reading
+inline constexpr int kOutOfMemory = 12;               // its exit code, where that is known to be the reason
+
+std::string pack(const Error& error);
+std::string pack(const FileStat& stat);
+Result<Error> unpack_error(std::string_view bytes);
+struct FileRange {
+  std::uint64_t offset = 0, count = 0;
+  Path path;
+};
+Result<FileRange> unpack_range(std::string_view bytes);  // `corrupt` for more than kMostAsked
+
+// Runs it where the program was started to be one, and returns the exit code. For the first line of main().
+std::optional<int> examine_if_asked(int argc, char** argv);
+
+}  // namespace everytake

@@ -1,0 +1,242 @@
+#include "examiner.h"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <signal.h>
+#include <spawn.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <map>
+
+#include "base/channel.h"
+#include "base/system_error.h"
+#include "base/text.h"
+#include "base/wake.h"
+#include "examination.h"
+#include "media/facts_wire.h"
+
+namespace everytake {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr auto kPatience = 60s;  // for its next word: it can't sleep, so it computes, or waits for its turn
+constexpr std::uint64_t kMiB = 1 << 20;
+constexpr Limits kForFacts{512 * kMiB, 10};
+constexpr Limits kForSound{1024 * kMiB, 300};
+constexpr std::uint64_t kMostFacts = kMiB;
+constexpr std::uint64_t kMostSound = 768 * kMiB;  // more than the process may hold
+constexpr std::uint64_t kMostRequest = 8192;      // a path and two numbers
+
+// A process that ends with this object at the latest.
+class Child {
+ public:
+  explicit Child(pid_t pid) : pid_(pid) {}
+  ~Child() {
+    if (pid_ <= 0) return;
+    ::kill(pid_, SIGKILL);
+    (void)wait();
+  }
+  Child(const Child&) = delete;
+  Child& operator=(const Child&) = delete;
+
+  struct Ending {
+    int status = 0;
+    double cpu_seconds = 0;
+  };
+  Ending wait() {
+    Ending ending;
+    rusage used{};
+    while (::wait4(std::exchange(pid_, -1), &ending.status, 0, &used) < 0 && errno == EINTR) {
+    }
+    for (const auto& time : {used.ru_utime, used.ru_stime})
+      ending.cpu_seconds += static_cast<double>(time.tv_sec) + static_cast<double>(time.tv_usec) * 1e-6;
+    return ending;
+  }
+
+ private:
+  pid_t pid_;
+};
+
+// What posix_spawn is told, freed at the end.
+struct SpawnPlan {
+  posix_spawn_file_actions_t files;
+  posix_spawnattr_t attributes;
+  SpawnPlan() {
+    ::posix_spawn_file_actions_init(&files);
+    ::posix_spawnattr_init(&attributes);
+  }
+  ~SpawnPlan() {
+    ::posix_spawn_file_actions_destroy(&files);
+    ::posix_spawnattr_destroy(&attributes);
+  }
+  SpawnPlan(const SpawnPlan&) = delete;
+  SpawnPlan& operator=(const SpawnPlan&) = delete;
+};
+
+// With `socket` as its standard input, nothing else open, no environment, and deaf to the terminal's Ctrl-C.
+Result<pid_t> spawn(const Path& program, int socket) {
+  SpawnPlan plan;
+  ::posix_spawn_file_actions_adddup2(&plan.files, socket, STDIN_FILENO);
+  for (const int fd : {STDOUT_FILENO, STDERR_FILENO})
+    ::posix_spawn_file_actions_addopen(&plan.files, fd, "/dev/null", O_WRONLY, 0);
+  ::posix_spawn_file_actions_addclosefrom_np(&plan.files, STDERR_FILENO + 1);
+  ::posix_spawn_file_actions_addchdir_np(&plan.files, "/");
+  sigset_t none, all;
+  sigemptyset(&none);
+  sigfillset(&all);
+  ::posix_spawnattr_setsigmask(&plan.attributes, &none);
+  ::posix_spawnattr_setsigdefault(&plan.attributes, &all);
+  ::posix_spawnattr_setpgroup(&plan.attributes, 0);
+  ::posix_spawnattr_setflags(&plan.attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF | POSIX_SPAWN_SETPGROUP);
+  std::string name = "everytake", word = kExamine;
+  char* arguments[] = {name.data(), word.data(), nullptr};
+  char* environment[] = {nullptr};
+  pid_t pid = -1;
+  const int failed = ::posix_spawn(&pid, program.c_str(), &plan.files, &plan.attributes, arguments, environment);
+  if (failed) return tl::unexpected(system_error("can't start the process that reads recordings", failed));
+  return pid;
+}
+
+// Answers what the process asks of the one recording.
+class Answers {
+ public:
+  Answers(const ReadFs& fs, std::span<const Path> files) : fs_(fs), files_(files) {}
+
+  // An Error is for the process as well as any disk's. `corrupt` where the question itself is wrong.
+  Result<std::string> answer(const Message& question) {
+    if (question.kind == static_cast<char>(Say::look)) {
+      const Path path = question.body;
+      TRY(check(path));
+      return pack(TRY(fs_.stat(path)));
+    }
+    const auto range = TRY(unpack_range(question.body));
+    TRY(check(range.path));
+    auto& file = open_[range.path.string()];
+    if (!file) file = TRY(fs_.open(range.path, Cache::use));
+    std::string bytes(range.count, '\0');
+    bytes.resize(TRY(file->read(std::as_writable_bytes(std::span(bytes)), range.offset)));
+    return bytes;
+  }
+
+ private:
+  Result<void> check(const Path& path) const {
+    if (std::find(files_.begin(), files_.end(), path) != files_.end()) return {};
+    return fail(Code::denied, "that file is not of this recording");
+  }
+
+  const ReadFs& fs_;
+  const std::span<const Path> files_;
+  std::map<std::string, std::unique_ptr<ReadFile>> open_;
+};
+
+// Until the process says the result, or why there is none.
+Result<std::string> converse(Channel& channel, Answers& answers, std::uint64_t most, int interrupt) {
+  for (;;) {
+    auto said = TRY(channel.receive(std::max(most, kMostRequest), interrupt));
+    if (!said) return fail(Code::gone, "the process ended");
+    switch (static_cast<Say>(said->kind)) {
+      case Say::result:
+        return std::move(said->body);
+      case Say::trouble:
+        return tl::unexpected(TRY(unpack_error(said->body)));
+      case Say::look:
+      case Say::read: {
+        const auto answer = answers.answer(*said);
+        if (answer)
+          TRY(channel.send(static_cast<char>(Say::answer), *answer, interrupt));
+        else
+          TRY(channel.send(static_cast<char>(Say::trouble), pack(answer.error()), interrupt));
+        break;
+      }
+      default:
+        return fail(Code::corrupt, "the process talks nonsense");
+    }
+  }
+}
+
+// Why a process that was to read a recording gave no result, as `corrupt` where it's the recording's doing.
+Error verdict_on(const Child::Ending& ending, const Limits& limits) {
+  const auto broken = [](std::string what) { return Error{Code::corrupt, std::move(what), 0}; };
+  if (WIFEXITED(ending.status) && WEXITSTATUS(ending.status) == kOutOfMemory)
+    return broken(fmt::format("needs more than {} MB of memory to read", limits.memory_bytes / kMiB));
+  // The kernel counts in ticks, and ends it a little before or after.
+  if (ending.cpu_seconds >= 0.9 * limits.cpu_seconds)
+    return broken(fmt::format("takes more than {} s of computing to read", limits.cpu_seconds));
+  if (WIFEXITED(ending.status))
+    return broken(fmt::format("ends the process that reads it, with code {}", WEXITSTATUS(ending.status)));
+  if (WTERMSIG(ending.status) != SIGKILL && WTERMSIG(ending.status) != SIGTERM)
+    return broken(fmt::format("ends the process that reads it, by signal {}", WTERMSIG(ending.status)));
+  return {Code::gone, "the process that reads recordings was ended from outside", 0};
+}
+
+}  // namespace
+
+Result<std::string> Examiner::run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,
+                                  std::uint64_t most, std::stop_token stop) const {
+  auto [ours, theirs] = TRY(Channel::ends());
+  const auto wake = TRY(Wake::open());
+  const std::stop_callback on_stop(stop, [&] { wake.ring(); });
+  Child child(TRY(spawn(program_, theirs.get())));
+  Descriptor(std::move(theirs));  // so that its end is seen
+  Channel channel(std::move(ours), kPatience);
+  Answers answers(fs, files);
+  auto result = channel.send('e', pack(examination), wake.fd());
+  auto said = result ? converse(channel, answers, most, wake.fd()) : tl::unexpected(result.error());
+  if (said) return said;
+  if (stop.stop_requested()) return fail(Code::cancelled, "stopped");
+  if (said.error().code == Code::busy)
+    return fail(Code::corrupt, fmt::format("takes more than {} s to read", std::chrono::seconds(kPatience).count()));
+  // Broken off within a conversation: the process says why by how it ends.
+  if (said.error().code == Code::gone)
+    if (const auto ending = child.wait(); ending.status != 0)
+      return tl::unexpected(verdict_on(ending, examination.limits));
+  return said;
+}
+
+Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
+                                  std::span<const CameraDefault> cameras, std::stop_token stop) const {
+  std::vector<Path> paths;
+  for (const auto& part : files.parts) paths.push_back(folder / part.path);
+  const Examination examination{.wanted = Examination::Wanted::facts,
+                                .limits = kForFacts,
+                                .folder = folder,
+                                .files = files,
+                                .cameras = {cameras.begin(), cameras.end()},
+                                .recording = {},
+                                .rate_hz = 0};
+  const auto bytes = run(fs, paths, examination, kMostFacts, std::move(stop));
+  auto facts = bytes ? unpack_facts(*bytes) : tl::unexpected(bytes.error());
+  if (facts || facts.error().code != Code::corrupt || files.parts.empty()) return facts;
+  ClipFacts none;
+  const auto& video = files.parts.front().path;
+  none.problems.push_back({"unreadable", video.string(), "",
+                           shown(video.filename().string()) + " can't be looked into: it " + facts.error().what +
+                               "; its copies are not touched by that. Play it on the camera, and shoot it again if "
+                               "that fails too"});
+  return none;
+}
+
+Result<std::vector<float>> Examiner::sound(const ReadFs& fs, const Path& recording, int rate_hz,
+                                           std::stop_token stop) const {
+  const Examination examination{.wanted = Examination::Wanted::sound,
+                                .limits = kForSound,
+                                .folder = {},
+                                .files = {},
+                                .cameras = {},
+                                .recording = recording,
+                                .rate_hz = rate_hz};
+  const auto bytes = TRY(run(fs, std::span(&recording, 1), examination, kMostSound, std::move(stop)));
+  std::vector<float> samples(bytes.size() / sizeof(float));
+  std::memcpy(samples.data(), bytes.data(), samples.size() * sizeof(float));
+  for (auto& sample : samples)
+    if (!std::isfinite(sample)) sample = 0;
+  return samples;
+}
+
+}  // namespace everytake

@@ -1,0 +1,35 @@
+// Looks into recordings in a process of its own, with limits on memory, computing and what the system does for it: a
+// crafted recording takes down that process, never this one. This process opens the files and hands it their bytes.
+#pragma once
+
+#include <span>
+#include <stop_token>
+#include <vector>
+
+#include "model.h"
+
+namespace everytake {
+
+struct Examination;
+
+// Safe to use from several threads; each call is a process.
+class Examiner {
+ public:
+  // `program` calls examine_if_asked() first of all.
+  explicit Examiner(Path program = "/proc/self/exe") : program_(std::move(program)) {}
+
+  // read_facts(), there. A recording that breaks the limits or ends the process has the problem `unreadable`.
+  Result<ClipFacts> facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
+                          std::span<const CameraDefault> cameras, std::stop_token stop) const;
+
+  // decode_mono(), there. `corrupt` also for a recording that breaks the limits or ends the process.
+  Result<std::vector<float>> sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const;
+
+ private:
+  Result<std::string> run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,
+                          std::uint64_t most, std::stop_token stop) const;
+
+  const Path program_;
+};
+
+}  // namespace everytake

@@ -1,0 +1,120 @@
+// Recordings that take down, hold up or take over the process that reads them: nothing else is touched.
+#include <gtest/gtest.h>
+
+#include <thread>
+
+#include "examiner.h"
+#include "media/facts.h"
+#include "support/ingest_bench.h"
+
+namespace everytake {
+namespace {
+
+using test::MemFs;
+
+ClipFiles clip_named(const std::string& name) {
+  return {.name = name, .parts = {{name + ".MP4", FileRole::video}}};
+}
+
+class ExaminerMeets : public testing::TestWithParam<std::pair<const char*, const char*>> {
+ protected:
+  const Examiner examiner_{Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner"};
+};
+
+TEST_P(ExaminerMeets, ARecordingThatEndsItsProcess) {
+  const auto [name, words] = GetParam();
+  MemFs fs;
+  fs.put(std::string(name) + ".MP4", "some bytes");
+  const auto facts = examiner_.facts(fs, "", clip_named(name), {}, {});
+  ASSERT_TRUE(facts) << facts.error().what;
+  ASSERT_EQ(facts->problems.size(), 1U);
+  EXPECT_EQ(facts->problems[0].code, "unreadable");
+  EXPECT_NE(facts->problems[0].message.find(words), std::string::npos) << facts->problems[0].message;
+  const auto sound = examiner_.sound(fs, std::string(name) + ".MP4", 8000, {});
+  ASSERT_FALSE(sound);
+  EXPECT_EQ(sound.error().code, Code::corrupt) << sound.error().what;
+}
+
+INSTANTIATE_TEST_SUITE_P(All, ExaminerMeets,
+                         testing::Values(std::pair("CRASH", "by signal 11"), std::pair("NONSENSE", "nonsense"),
+                                         std::pair("FLOOD", "too much"), std::pair("HALF", "with code 3"),
+                                         std::pair("PRYING", "with code 3")),
+                         [](const auto& tested) { return std::string(tested.param.first); });
+
+TEST(Examiner, EndsAProcessThatEatsMemoryOrTime) {
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+  GTEST_SKIP() << "a sanitizer needs more memory than the limit";
+#endif
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner");
+  for (const auto& [name, words] : {std::pair("HUNGRY", "512 MB"), std::pair("ENDLESS", "10 s of computing")}) {
+    MemFs fs;
+    fs.put(std::string(name) + ".MP4", "some bytes");
+    const auto facts = examiner.facts(fs, "", clip_named(name), {}, {});
+    ASSERT_TRUE(facts) << facts.error().what;
+    EXPECT_NE(facts->problems.at(0).message.find(words), std::string::npos) << facts->problems[0].message;
+  }
+}
+
+TEST(Examiner, BelievesNoFactsThatCanNotBe) {
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner");
+  MemFs fs;
+  fs.put("UNFIT.MP4", "some bytes");
+  const auto facts = examiner.facts(fs, "", clip_named("UNFIT"), {}, {});
+  ASSERT_TRUE(facts);
+  EXPECT_EQ(facts->problems.at(0).code, "unreadable");
+  EXPECT_FALSE(facts->duration);
+}
+
+TEST(Examiner, SaysWhatIsKnownInOneProcess) {
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake");
+  MemFs fs;
+  fs.put("C0001.MP4", "");
+  fs.put("C0002.MP4", std::string(100, 'x'));
+  for (const char* name : {"C0001", "C0002"}) {
+    const auto there = examiner.facts(fs, "", clip_named(name), {}, {});
+    const auto here = read_facts(fs, "", clip_named(name), {}, {});
+    ASSERT_TRUE(there && here) << name;
+    EXPECT_EQ(there->problems, here->problems);
+    EXPECT_EQ(there->problems.empty(), false);
+  }
+  EXPECT_EQ(examiner.sound(fs, "C0003.MP4", 8000, {}).error().code, Code::not_found);
+}
+
+TEST(Examiner, StopsWhenAsked) {
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner");
+  MemFs fs;
+  fs.put("ENDLESS.MP4", "some bytes");
+  std::stop_source stop;
+  const std::jthread later([&] {
+    std::this_thread::sleep_for(std::chrono::milliseconds(200));
+    stop.request_stop();
+  });
+  EXPECT_EQ(examiner.facts(fs, "", clip_named("ENDLESS"), {}, stop.get_token()).error().code, Code::cancelled);
+}
+
+TEST(Examiner, SaysWhenItsProgramIsNotThere) {
+  MemFs fs;
+  fs.put("C0001.MP4", "some bytes");
+  const auto facts = Examiner("/nowhere/everytake").facts(fs, "", clip_named("C0001"), {}, {});
+  ASSERT_FALSE(facts);
+  EXPECT_EQ(facts.error().code, Code::not_found);
+}
+
+class Studied : public test::IngestBench {};
+
+TEST_F(Studied, CopiesAndVerdictStandWhateverAClipDoesToItsProcess) {
+  shoot("CRASH", 5);
+  ASSERT_TRUE(offload());
+  auto destinations = open();
+  Pipeline pipeline(*catalogue_, plan_, clock_, {}, Examiner(Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner"));
+  const auto studied = pipeline.study(destinations, {}, {});
+  ASSERT_TRUE(studied) << studied.error().what;
+  EXPECT_EQ(*studied, 3U);
+  EXPECT_TRUE(judge().safe);
+  const auto clips = *catalogue_->clips();
+  for (const auto& clip : clips) EXPECT_EQ(clip.facts.problems.at(0).code, "unreadable") << clip.name;
+  EXPECT_EQ(catalogue_->clips_to_study({})->size(), 0U);  // it is not tried for ever
+}
+
+}  // namespace
+}  // namespace everytake

@@ -1,0 +1,79 @@
+// What a recording could make of the process that reads it: this one does as the clip is named.
+#include <unistd.h>
+
+#include <cstdlib>
+#include <cstring>
+#include <new>
+#include <vector>
+
+#include "base/channel.h"
+#include "examination.h"
+
+namespace {
+
+using namespace everytake;
+
+char kind(Say say) {
+  return static_cast<char>(say);
+}
+
+void crash() {
+  volatile int* volatile nowhere = nullptr;
+  *nowhere = 1;
+}
+
+[[noreturn]] void spin() {
+  for (volatile bool never = false; !never;) {
+  }
+  std::abort();
+}
+
+[[noreturn]] void eat() {
+  std::vector<std::vector<char>> eaten;
+  for (;;) eaten.emplace_back(16 << 20, 'x');
+}
+
+std::string range_of(std::uint64_t count, const std::string& path) {
+  const std::uint64_t numbers[] = {0, count};
+  return std::string(reinterpret_cast<const char*>(numbers), sizeof numbers) + path;
+}
+
+// Asks for what is not its own, and says in its result whether it got it.
+std::string pry(Channel& channel, const std::string& body) {
+  (void)channel.send(kind(Say::read), body);
+  const auto answer = channel.receive(1 << 20);
+  return answer && *answer && (*answer)->kind == kind(Say::trouble) ? "" : "got it";
+}
+
+int misbehave(const std::string& asked, Channel& channel) {
+  const auto is = [&](const char* name) { return asked.find(name) != std::string::npos; };
+  if (is("CRASH")) crash();
+  if (is("HUNGRY")) eat();
+  if (is("ENDLESS")) spin();
+  if (is("NONSENSE")) (void)channel.send('?', "what?");
+  if (is("UNFIT")) (void)channel.send(kind(Say::result), "\xa1 no facts");
+  if (is("FLOOD")) {
+    const char header[] = "f\xff\xff\xff\xff\xff\xff\xff\x7f";
+    (void)!::write(STDIN_FILENO, header, sizeof header - 1);
+  }
+  if (is("HALF")) (void)!::write(STDIN_FILENO, "f\x10", 2);
+  if (is("PRYING") && !pry(channel, range_of(100, "shoot.toml")).empty()) return 0;
+  if (is("PRYING") && !pry(channel, range_of(kMostAsked + 1, "PRYING.MP4")).empty()) return 0;
+  if (is("PRYING") && !pry(channel, "short").empty()) return 0;
+  return 3;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc != 2 || std::strcmp(argv[1], kExamine) != 0) return 2;
+  Channel channel{Descriptor(STDIN_FILENO)};
+  const auto asked = channel.receive(1 << 20);
+  if (!asked || !*asked) return 2;
+  if (!confine({512ULL << 20, 10})) return 2;
+  try {
+    return misbehave((*asked)->body, channel);
+  } catch (const std::bad_alloc&) {
+    return kOutOfMemory;
+  }
+}
