@@ -88,6 +88,12 @@ std::string next_to_shoot(const Coverage& coverage, const Screen& screen) {
   return text;
 }
 
+std::string problems_line(int clips, const Screen& screen) {
+  if (clips == 0) return "";
+  const auto text = clips == 1 ? std::string("1 clip has a problem") : fmt::format("{} clips have a problem", clips);
+  return "\n" + painted(text + ": everytake find --problem", Tone::warning, screen) + "\n";
+}
+
 }  // namespace
 
 std::string coverage_table(const Coverage& coverage, const Screen& screen) {
@@ -95,7 +101,7 @@ std::string coverage_table(const Coverage& coverage, const Screen& screen) {
   if (!coverage.members.empty())
     text += "\n" + members_table(coverage, screen) + "\nSeconds on screen are of b-roll and slow-mo.\n";
   if (!coverage.complete()) text += "! is less than the plan wants.\n";
-  return text + "\n" + next_to_shoot(coverage, screen);
+  return text + "\n" + next_to_shoot(coverage, screen) + problems_line(coverage.problem_clips, screen);
 }
 
 }  // namespace everytake::cli

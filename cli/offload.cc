@@ -108,7 +108,7 @@ class Offload {
       if (const auto studied = pipeline.study(destinations, {}, stop_.token()); !studied && !stop_.exit())
         remark("Not every clip is studied: " + studied.error().what, session_);
     if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token())) outcome.verdict = std::move(*verdict);
-    for (auto& clip : TRY(catalogue->clips()))
+    for (auto& clip : TRY(clips_of(shoot_)))
       if (std::find(outcome.report.clips.begin(), outcome.report.clips.end(), clip.id) != outcome.report.clips.end())
         outcome.clips.push_back(std::move(clip));
     return outcome;

@@ -2,11 +2,13 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
+#include "media/flaws.h"
 
 namespace everytake::cli {
 
@@ -43,14 +45,22 @@ bool has_catalogue(const Shoot& shoot) {
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
   if (!has_catalogue(shoot)) return std::vector<Clip>{};
   const auto catalogue = TRY(open_catalogue(shoot));
-  return catalogue->clips();
+  auto clips = TRY(catalogue->clips());
+  add_flaws(clips, shoot.plan);
+  return clips;
 }
 
 Result<Clip> find_clip(const std::string& word, const Shoot& shoot) {
   if (!has_catalogue(shoot))
     return fail(Code::not_found, fmt::format("there is no clip \"{}\" yet: offload a card first", shown(word)));
   const auto catalogue = TRY(open_catalogue(shoot));
-  return catalogue->clip(TRY(catalogue->find_clip(word)));
+  const auto id = TRY(catalogue->find_clip(word));
+  auto clips = TRY(catalogue->clips());  // a clip's flaws are seen beside its neighbours
+  const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });
+  if (found == clips.end()) return fail(Code::not_found, fmt::format("there is no clip with id {}", id.value));
+  auto flaws = flaws_of(*found, clips, shoot.plan);
+  found->facts.problems.insert(found->facts.problems.end(), flaws.begin(), flaws.end());
+  return std::move(*found);
 }
 
 }  // namespace everytake::cli

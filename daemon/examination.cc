@@ -97,8 +97,10 @@ Examination unpack_examination(std::string_view bytes) {
 Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
   if (asked.wanted == Examination::Wanted::facts)
     return pack_facts(TRY(read_facts(fs, asked.folder, asked.files, asked.cameras, {})));
-  const auto sound = TRY(decode_mono(fs, asked.recording, asked.rate_hz, {}));
-  return std::string(reinterpret_cast<const char*>(sound.data()), sound.size() * sizeof(float));
+  LevelMeter meter;
+  const auto sound = TRY(decode_mono(fs, asked.recording, asked.rate_hz, {}, &meter));
+  return pack_levels(meter.levels()) +
+         std::string(reinterpret_cast<const char*>(sound.data()), sound.size() * sizeof(float));
 }
 
 int run_examination() {

@@ -33,7 +33,7 @@ enum class Say : char {
   read = 'r',     // offset, count and a path: answered with the bytes
   answer = 'a',   // of either
   trouble = 't',  // an Error in place of an answer or a result
-  result = 'f',   // pack_facts(), or samples as they lie in memory
+  result = 'f',   // pack_facts(), or pack_levels() and samples as they lie in memory
 };
 inline constexpr std::uint64_t kMostAsked = 1 << 20;  // bytes a reading
 inline constexpr int kOutOfMemory = 12;               // its exit code, where that is known to be the reason

@@ -19,6 +19,7 @@
 #include "base/wake.h"
 #include "examination.h"
 #include "media/facts_wire.h"
+#include "media/levels.h"
 
 namespace everytake {
 namespace {
@@ -222,8 +223,7 @@ Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const Cl
   return none;
 }
 
-Result<std::vector<float>> Examiner::sound(const ReadFs& fs, const Path& recording, int rate_hz,
-                                           std::stop_token stop) const {
+Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const {
   const Examination examination{.wanted = Examination::Wanted::sound,
                                 .limits = kForSound,
                                 .folder = {},
@@ -232,11 +232,13 @@ Result<std::vector<float>> Examiner::sound(const ReadFs& fs, const Path& recordi
                                 .recording = recording,
                                 .rate_hz = rate_hz};
   const auto bytes = TRY(run(fs, std::span(&recording, 1), examination, kMostSound, std::move(stop)));
-  std::vector<float> samples(bytes.size() / sizeof(float));
-  std::memcpy(samples.data(), bytes.data(), samples.size() * sizeof(float));
-  for (auto& sample : samples)
+  HeardSound heard;
+  heard.levels = TRY(unpack_levels(std::string_view(bytes).substr(0, kPackedLevels)));
+  heard.samples.resize((bytes.size() - kPackedLevels) / sizeof(float));
+  std::memcpy(heard.samples.data(), bytes.data() + kPackedLevels, heard.samples.size() * sizeof(float));
+  for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
-  return samples;
+  return heard;
 }
 
 }  // namespace everytake

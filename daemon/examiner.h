@@ -12,6 +12,11 @@ namespace everytake {
 
 struct Examination;
 
+struct HeardSound {
+  std::vector<float> samples;  // as decode_mono() has them
+  SoundLevels levels;
+};
+
 // Safe to use from several threads; each call is a process.
 class Examiner {
  public:
@@ -22,8 +27,9 @@ class Examiner {
   Result<ClipFacts> facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
                           std::span<const CameraDefault> cameras, std::stop_token stop) const;
 
-  // decode_mono(), there. `corrupt` also for a recording that breaks the limits or ends the process.
-  Result<std::vector<float>> sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const;
+  // decode_mono() and what its meter shows, there. `corrupt` also for a recording that breaks the limits or ends the
+  // process.
+  Result<HeardSound> sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const;
 
  private:
   Result<std::string> run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,

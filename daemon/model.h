@@ -146,6 +146,21 @@ struct ClipFiles {
 
 // ---- A clip -------------------------------------------------------------------------------------------------------
 
+// What decoding all of a clip's sound showed.
+struct SoundLevels {
+  std::int64_t samples = 0;  // of every channel together; 0 where nothing of it could be decoded
+  double peak_db = 0;        // of the loudest sample, beside the loudest that can be written; -200 for no sound at all
+  double clipped = 0;        // share of samples, 0…1, that stand at full scale three and more in a row
+  bool operator==(const SoundLevels&) const = default;
+};
+
+// What the frames of a clip's strip showed.
+struct FramesSeen {
+  int frames = 0;  // that could be decoded, of those wanted
+  int black = 0;   // of these
+  bool operator==(const FramesSeen&) const = default;
+};
+
 // What is known of a recording by looking at it. Unknown is nullopt.
 struct ClipFacts {
   std::optional<Micros> duration;  // of the video, as the file plays
@@ -164,7 +179,9 @@ struct ClipFacts {
   std::optional<Instant> recorded_at;  // start of recording; only where the zone is known or the standard says UTC
   std::optional<std::string> camera;
   std::optional<std::string> lens;
-  std::optional<bool> audio;  // has a sound stream
+  std::optional<bool> audio;              // has a sound stream
+  std::optional<SoundLevels> levels;      // nullopt until it was listened to
+  std::optional<FramesSeen> frames_seen;  // nullopt until its strip was made
   std::vector<Problem> problems;
   std::map<std::string, std::string> origin;  // field name → where its value comes from ("sidecar", "container")
 };

@@ -152,9 +152,9 @@ class Pipeline {
   Result<void> classify(std::span<const ClipId> only);
 
  private:
-  // Fails where one of its disks went away, or on a stop.
-  Result<Placement> place_clip(const SongIndex& song, std::span<OpenDestination> destinations, const PendingClip& clip,
-                               std::stop_token stop);
+  // A clip's sound, mono at kAlignRate, and its levels recorded. Fails where one of its disks went away, or on a stop.
+  Result<std::vector<float>> hear(std::span<OpenDestination> destinations, const PendingClip& clip,
+                                  std::stop_token stop);
   Result<void> place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
                            std::stop_token stop);
 

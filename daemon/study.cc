@@ -4,6 +4,7 @@
 #include "align/place.h"
 #include "base/text.h"
 #include "media/classify.h"
+#include "media/levels.h"
 #include "pipeline.h"
 
 namespace everytake {
@@ -51,31 +52,36 @@ Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std
   return studied.size();
 }
 
-Result<Placement> Pipeline::place_clip(const SongIndex& song, std::span<OpenDestination> destinations,
-                                       const PendingClip& clip, std::stop_token stop) {
+Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const PendingClip& clip,
+                                          std::stop_token stop) {
   const auto roll = Path(plan_.slug()) / clip.roll;
   std::vector<float> sound;
+  SoundLevels levels;
   for (const auto& part : clip.files.parts) {
     if (part.role != FileRole::video) continue;
     const auto* home = home_of(destinations, roll / part.path);
     if (!home) return fail(Code::gone, shown(part.path.string()) + ": no copy of it is in reach");
     auto heard = examiner_.sound(*home->fs, roll / part.path, kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
-    if (heard) sound.insert(sound.end(), heard->begin(), heard->end());
+    if (!heard) continue;
+    sound.insert(sound.end(), heard->samples.begin(), heard->samples.end());
+    levels = joined(levels, heard->levels);
   }
-  return place(song, sound, plan_.song.playback_speeds);
+  TRY(catalogue_.record_levels(clip.id, levels));
+  return sound;
 }
 
+// A clip whose disk went away, or that a stop came between, is taken another time.
 Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
                                    std::stop_token stop) {
-  if (!song_ || clips.empty() || stop.stop_requested()) return {};
-  const auto song = TRY(song_(stop));
-  if (!song) return {};
+  if (clips.empty() || stop.stop_requested()) return {};
+  const auto song = song_ ? TRY(song_(stop)) : nullptr;
   for (const auto& clip : clips) {
     if (stop.stop_requested()) break;
-    const auto placement = place_clip(*song, destinations, clip, stop);
-    if (!placement) continue;  // its disk went away, or a stop: another time
-    TRY(catalogue_.record_placement(clip.id, *placement));
+    if (!song && TRY(catalogue_.clip(clip.id)).facts.levels) continue;
+    const auto sound = hear(destinations, clip, stop);
+    if (!sound || !song) continue;
+    TRY(catalogue_.record_placement(clip.id, place(*song, *sound, plan_.song.playback_speeds)));
     TRY(classify(std::span(&clip.id, 1)));
   }
   return {};

@@ -76,6 +76,11 @@ CREATE TABLE clip (
   camera       TEXT,
   lens         TEXT,
   audio        INTEGER,
+  sound_samples  INTEGER,                    -- decoded, of all channels; NULL until it was listened to
+  sound_peak_db  REAL,                       -- beside full scale
+  sound_clipped  REAL,                       -- share of samples, 0 to 1
+  frames_seen    INTEGER,                    -- decoded for its strip of frames; NULL until that was made
+  frames_black   INTEGER,                    -- of these
   origin       TEXT NOT NULL DEFAULT '{}'    -- JSON: field name to where its value comes from
 ) STRICT;
 

@@ -52,6 +52,8 @@ class Catalogue final : public Reader {
   // have is to be studied again. Returns their ids in order.
   Result<std::vector<ClipId>> put_clips(std::span<const ClipFiles> clips, const std::map<std::string, FileId>& files);
   Result<void> record_facts(ClipId clip, const ClipFacts& facts, Instant now);  // with its problems; it is studied now
+  Result<void> record_levels(ClipId clip, const SoundLevels& levels);           // until facts are recorded anew
+  Result<void> record_frames(ClipId clip, const FramesSeen& frames);            // the same
   Result<void> record_rule(ClipId clip, const Judgement& judgement);            // the rule's kind
   Result<void> record_placement(ClipId clip, const Placement& placement);       // by its `by`; `pending` forgets it
   Result<void> edit(std::span<const HandEdit> edits);                           // by hand: all of them or none

@@ -126,6 +126,20 @@ std::optional<std::string> rate_text(const std::optional<Rational>& rate) {
   return rate ? std::optional(to_string(*rate)) : std::nullopt;
 }
 
+Result<void> write_levels(Db& db, ClipId clip, const std::optional<SoundLevels>& levels) {
+  const auto of = [&](auto member) { return levels ? std::optional((*levels).*member) : std::nullopt; };
+  TRY(db.run("UPDATE clip SET sound_samples = ?, sound_peak_db = ?, sound_clipped = ? WHERE id = ?",
+             of(&SoundLevels::samples), of(&SoundLevels::peak_db), of(&SoundLevels::clipped), clip));
+  return touched(db, clip);
+}
+
+Result<void> write_frames(Db& db, ClipId clip, const std::optional<FramesSeen>& seen) {
+  const auto of = [&](auto member) { return seen ? std::optional((*seen).*member) : std::nullopt; };
+  TRY(db.run("UPDATE clip SET frames_seen = ?, frames_black = ? WHERE id = ?", of(&FramesSeen::frames),
+             of(&FramesSeen::black), clip));
+  return touched(db, clip);
+}
+
 Result<void> write_facts(Db& db, ClipId clip, const ClipFacts& facts, Instant at) {
   TRY(db.run(
       "UPDATE clip"
@@ -137,7 +151,8 @@ Result<void> write_facts(Db& db, ClipId clip, const ClipFacts& facts, Instant at
       facts.height, facts.rotation, facts.codec, facts.bit_depth, facts.bit_rate, facts.gamma, facts.gamut,
       facts.timecode, facts.drop_frame, facts.recorded_at, facts.camera, facts.lens, facts.audio,
       origin_text(facts.origin), clip));
-  return touched(db, clip);
+  TRY(write_levels(db, clip, facts.levels));
+  return write_frames(db, clip, facts.frames_seen);
 }
 
 }  // namespace
@@ -166,6 +181,16 @@ Result<void> Catalogue::record_facts(ClipId clip, const ClipFacts& facts, Instan
   TRY(db_.run("DELETE FROM problem WHERE clip_id = ?", clip));
   TRY(insert_problems(db_, std::nullopt, clip, facts.problems, now));
   return transaction.commit();
+}
+
+Result<void> Catalogue::record_levels(ClipId clip, const SoundLevels& levels) {
+  MutexLock lock(mu_);
+  return write_levels(db_, clip, levels);
+}
+
+Result<void> Catalogue::record_frames(ClipId clip, const FramesSeen& frames) {
+  MutexLock lock(mu_);
+  return write_frames(db_, clip, frames);
 }
 
 Result<void> Catalogue::record_rule(ClipId clip, const Judgement& judgement) {

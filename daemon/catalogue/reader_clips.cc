@@ -41,6 +41,19 @@ std::optional<Rational> read_rate(Statement& row) {
   return text ? parse_rate(*text) : std::nullopt;
 }
 
+std::optional<SoundLevels> read_levels(Statement& row) {
+  const auto samples = row.next<std::optional<std::int64_t>>();
+  const auto peak_db = row.next<std::optional<double>>(), clipped = row.next<std::optional<double>>();
+  if (!samples || !peak_db || !clipped) return std::nullopt;
+  return SoundLevels{*samples, *peak_db, *clipped};
+}
+
+std::optional<FramesSeen> read_frames(Statement& row) {
+  const auto frames = row.next<std::optional<int>>(), black = row.next<std::optional<int>>();
+  if (!frames || !black) return std::nullopt;
+  return FramesSeen{*frames, *black};
+}
+
 ClipFacts read_facts(Statement& row) {
   ClipFacts facts;
   facts.duration = row.next<std::optional<Micros>>();
@@ -61,6 +74,8 @@ ClipFacts read_facts(Statement& row) {
   facts.camera = row.next<std::optional<std::string>>();
   facts.lens = row.next<std::optional<std::string>>();
   facts.audio = row.next<std::optional<bool>>();
+  facts.levels = read_levels(row);
+  facts.frames_seen = read_frames(row);
   facts.origin = origin_of(row.next<std::string>());
   return facts;
 }
@@ -80,7 +95,9 @@ Result<std::vector<Clip>> read_clips(Db& db, Range range) {
   return db.all(
       "SELECT clip.id, roll.name, clip.name, file.path, file.digest,"
       " duration_us, frames, frame_rate, capture_rate, width, height, rotation, codec, bit_depth, bit_rate,"
-      " gamma, gamut, timecode, drop_frame, recorded_at, camera, lens, audio, origin"
+      " gamma, gamut, timecode, drop_frame, recorded_at, camera, lens, audio, sound_samples, sound_peak_db, "
+      "sound_clipped,"
+      " frames_seen, frames_black, origin"
       " FROM clip"
       " JOIN roll ON roll.id = clip.roll_id"
       " JOIN file ON file.id = clip.file_id"

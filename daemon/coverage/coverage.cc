@@ -109,6 +109,7 @@ Coverage coverage(const Plan& plan, std::span<const Clip> clips) {
   for (const auto& section : plan.sections) result.sections.push_back(section_coverage(section, plan, clips));
   for (const auto& member : plan.members) result.members.push_back(member_coverage(member, plan, clips));
   result.gaps = find_gaps(result.sections, result.members);
+  for (const auto& clip : clips) result.problem_clips += !clip.facts.problems.empty();
   return result;
 }
 

@@ -53,6 +53,7 @@ struct Coverage {
   std::vector<SectionCoverage> sections;  // in song order
   std::vector<MemberCoverage> members;    // in the plan's order
   std::vector<Gap> gaps;                  // the most urgent first
+  int problem_clips = 0;                  // clips with a problem
   bool complete() const { return gaps.empty(); }
 };
 

@@ -63,6 +63,7 @@ Json coverage_json(const Coverage& coverage) {
       {"sections", sections},
       {"members", members},
       {"gaps", gaps},
+      {"problem_clips", coverage.problem_clips},
       {"complete", coverage.complete()}};
 }
 

@@ -42,6 +42,9 @@ void put_facts(Json& json, const ClipFacts& facts) {
   json["camera"] = maybe(facts.camera);
   json["lens"] = maybe(facts.lens);
   json["audio"] = maybe(facts.audio);
+  const bool heard = facts.levels && facts.levels->samples > 0;
+  json["sound_peak_db"] = heard ? Json(facts.levels->peak_db) : Json();
+  json["sound_clipped_fraction"] = heard ? Json(facts.levels->clipped) : Json();
 }
 
 void put_judgement(Json& json, const Judgement& judgement) {

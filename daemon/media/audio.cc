@@ -22,12 +22,13 @@ void paste(std::vector<float>& sound, std::int64_t at, std::span<const float> pi
 
 }  // namespace
 
-Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop) {
+Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop,
+                                       LevelMeter* meter) {
   std::vector<float> sound;
   const auto put = [&](std::int64_t at, std::span<const float> piece) {
     if (at < kLongest * rate_hz) paste(sound, at, piece);
   };
-  TRY(decode_sound(fs, path, rate_hz, std::move(stop), put));
+  TRY(decode_sound(fs, path, rate_hz, std::move(stop), put, meter));
   return sound;
 }
 

@@ -5,14 +5,16 @@
 #include <vector>
 
 #include "base/fs.h"
+#include "media/levels.h"
 
 namespace everytake {
 
 // The first sound stream, all channels mixed evenly, at `rate_hz`. Sample 0 is heard at the clip's first picture:
 // sound before it is cut, and holes are silence; from a file without picture it is the first sample.
 // Empty where there is no sound. `corrupt` where none of it can be decoded, `cancelled` on `stop`, else the disk's
-// error.
-Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop);
+// error. A `meter` gets what is decoded on the way, channel by channel.
+Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop,
+                                       LevelMeter* meter = nullptr);
 
 // How long a song file is. `invalid` where it has no sound, else as above.
 Result<Micros> sound_length(const ReadFs& fs, const Path& path);

@@ -8,6 +8,7 @@
 
 extern "C" {
 #include <libavutil/channel_layout.h>
+#include <libavutil/samplefmt.h>
 #include <libswresample/swresample.h>
 }
 
@@ -97,15 +98,46 @@ class Mixer {
   std::vector<float> out_;
 };
 
+// `scale` brings a sample to ±1; `middle` is the code of silence.
+template <class T>
+void measure(const AVFrame& frame, bool planar, float scale, float middle, LevelMeter& meter) {
+  const auto channels = static_cast<std::size_t>(frame.ch_layout.nb_channels);
+  for (std::size_t channel = 0; channel < channels; ++channel) {
+    const T* samples = reinterpret_cast<const T*>(frame.extended_data[planar ? channel : 0]) + (planar ? 0 : channel);
+    for (int i = 0; i < frame.nb_samples; ++i, samples += planar ? 1 : channels)
+      meter.add(channel, (static_cast<float>(*samples) - middle) * scale);
+  }
+}
+
+void measure(const AVFrame& frame, LevelMeter& meter) {
+  const auto format = static_cast<AVSampleFormat>(frame.format);
+  const bool planar = av_sample_fmt_is_planar(format) != 0;
+  switch (av_get_packed_sample_fmt(format)) {
+    case AV_SAMPLE_FMT_U8:
+      return measure<std::uint8_t>(frame, planar, 0x1p-7F, 128, meter);
+    case AV_SAMPLE_FMT_S16:
+      return measure<std::int16_t>(frame, planar, 0x1p-15F, 0, meter);
+    case AV_SAMPLE_FMT_S32:
+      return measure<std::int32_t>(frame, planar, 0x1p-31F, 0, meter);
+    case AV_SAMPLE_FMT_FLT:
+      return measure<float>(frame, planar, 1, 0, meter);
+    case AV_SAMPLE_FMT_DBL:
+      return measure<double>(frame, planar, 1, 0, meter);
+    default:
+      return;  // no decoder of these formats gives another
+  }
+}
+
 // The sound of one stream, on the clock that starts with the first picture.
 class Decoding {
  public:
-  Decoding(const AVStream& stream, std::optional<double> zero, av::CodecContext decoder, Mixer mixer)
-      : stream_(stream), zero_(zero), decoder_(std::move(decoder)), mixer_(std::move(mixer)) {}
+  Decoding(const AVStream& stream, std::optional<double> zero, av::CodecContext decoder, Mixer mixer, LevelMeter* meter)
+      : stream_(stream), zero_(zero), decoder_(std::move(decoder)), mixer_(std::move(mixer)), meter_(meter) {}
 
   void packet(const AVPacket* packet) {                           // nullptr at the end
     if (avcodec_send_packet(decoder_.get(), packet) < 0) return;  // a damaged packet is a hole
     while (avcodec_receive_frame(decoder_.get(), frame_.get()) >= 0) {
+      if (meter_) measure(*frame_, *meter_);
       heard_ = mixer_.add(*frame_, time_of(*frame_)) || heard_;
       av_frame_unref(frame_.get());
     }
@@ -129,6 +161,7 @@ class Decoding {
   std::optional<double> zero_;
   av::CodecContext decoder_;
   Mixer mixer_;
+  LevelMeter* const meter_;
   av::Frame frame_{av_frame_alloc()};
   bool heard_ = false;
 };
@@ -158,13 +191,13 @@ std::optional<double> first_picture(const AVFormatContext& context) {
 
 }  // namespace
 
-Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop,
-                          const SoundSink& sink) {
+Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop, const SoundSink& sink,
+                          LevelMeter* meter) {
   auto sound = TRY(open_sound(fs, path, std::move(stop)));
   if (sound.index < 0) return {};
   auto decoder = av::open_decoder(sound.stream());
   if (!decoder) return fail(Code::corrupt, shown(path.string()) + ": its sound is in no known form");
-  Decoding decoding(sound.stream(), first_picture(*sound.input.get()), std::move(decoder), Mixer(rate_hz, sink));
+  Decoding decoding(sound.stream(), first_picture(*sound.input.get()), std::move(decoder), Mixer(rate_hz, sink), meter);
   const av::Packet packet(av_packet_alloc());
   while (TRY(sound.input.read(*packet))) {
     if (packet->stream_index == sound.index) decoding.packet(packet.get());

@@ -6,6 +6,7 @@
 #include <stop_token>
 
 #include "base/fs.h"
+#include "media/levels.h"
 
 namespace everytake {
 
@@ -16,8 +17,9 @@ using SoundSink = std::function<void(std::int64_t at, std::span<const float> sam
 // Decodes the first sound stream, resampled to `rate_hz`, and hands it on piece by piece, in order; where a piece does
 // not begin at the end of the one before, the recording has a hole. Positions are right within half a sample.
 // Hands on nothing where there is no sound. `corrupt` where nothing of it can be understood; damaged stretches are
-// holes.
-Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop, const SoundSink& sink);
+// holes. A `meter` gets every sample of every channel as it was recorded, before mixing.
+Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::stop_token stop, const SoundSink& sink,
+                          LevelMeter* meter = nullptr);
 
 // How long the first sound stream is: by the container where that knows, else by its packets. `invalid` where there is
 // none, else as above.

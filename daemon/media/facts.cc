@@ -110,26 +110,15 @@ void join(ClipFacts& whole, const ClipFacts& next, std::uint64_t next_size) {
   whole.problems.insert(whole.problems.end(), next.problems.begin(), next.problems.end());
 }
 
-// Sound that is missing where the camera could have recorded it: slow motion never has any.
-void check_sound(const Path& video, ClipFacts& facts) {
-  const bool in_real_time = !facts.capture_rate || facts.capture_rate == facts.frame_rate;
-  if (facts.audio == false && in_real_time && facts.frames)
-    facts.problems.push_back({"no_sound", video.string(), "",
-                              name_of(video) + " has no sound, so its place in the song can't be heard: check the "
-                                               "camera's microphone and audio setting, or place it by hand"});
-}
-
 }  // namespace
 
 Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
                              std::span<const CameraDefault> cameras, std::stop_token stop) {
   std::optional<ClipFacts> facts;
-  Path first;
   for (const auto& part : files.parts) {
     if (part.role != FileRole::video) continue;
     if (!facts) {
       facts = TRY(first_facts(fs, folder, files, part.path, stop));
-      first = part.path;
     } else {
       auto next = TRY(probe(fs, folder / part.path, stop));
       say_where(next, part.path);
@@ -138,7 +127,6 @@ Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFil
   }
   if (!facts) return fail(Code::invalid, "clip " + shown(files.name) + " has no video file");
   apply(*facts, plan_claim(cameras, *facts));
-  check_sound(first, *facts);
   return *facts;
 }
 

@@ -110,7 +110,6 @@ class Clips : public testing::Test {
     auto known = facts({25, 1}, {25, 1}, 12'500ms);
     known.gamma = "rec709";
     known.gamut.reset();
-    known.problems = {{"other_gamma", "CLIP/C0003.MP4", "", "C0003.MP4: shot in rec709, the plan wants s-log3"}};
     Placement none;
     none.state = Placement::State::none;
     put(2, known, Kind::b_roll, "not in the song", none, {mark(Field::note, "hands\x1b[31m on the bass")});

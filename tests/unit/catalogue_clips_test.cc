@@ -52,6 +52,8 @@ ClipFacts every_fact() {
   facts.camera = "L-1";
   facts.lens = "35 mm";
   facts.audio = true;
+  facts.levels = {1'185'185, -12.25, 0.0625};
+  facts.frames_seen = {5, 1};
   facts.origin = {{"gamma", "sidecar"}, {"camera", "caf\xc3\xa9 \"x\""}};
   facts.problems = {{"timecode_gap", "CLIP/C0001.MP4", "", "the timecode jumps"}};
   return facts;
@@ -76,6 +78,8 @@ void expect_equal(const ClipFacts& a, const ClipFacts& b) {
   EXPECT_EQ(a.camera, b.camera);
   EXPECT_EQ(a.lens, b.lens);
   EXPECT_EQ(a.audio, b.audio);
+  EXPECT_EQ(a.levels, b.levels);
+  EXPECT_EQ(a.frames_seen, b.frames_seen);
   EXPECT_EQ(a.origin, b.origin);
   EXPECT_EQ(a.problems, b.problems);
 }

@@ -191,17 +191,9 @@ TEST(ReadFacts, SaysWhenASidecarCantBeRead) {
   MemFs fs;
   fs.put("R001/C0001.MP4", small_bytes());
   fs.put("R001/C0001M01.XML", "<NonRealTimeMeta><Duration");
-  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), (Codes{"sidecar_unreadable", "no_sound"}));
+  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), Codes{"sidecar_unreadable"});
   fs.put("R001/C0001M01.XML", std::string(3'000'000, ' '));
-  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), (Codes{"sidecar_unreadable", "no_sound"}));
-}
-
-TEST(ReadFacts, MissesSoundOnlyInRealTime) {
-  MemFs fs;
-  fs.put("R001/C0001.MP4", small_bytes());
-  EXPECT_EQ(codes(facts_in(fs, kAlone)), Codes{"no_sound"});
-  fs.put("R001/C0001M01.XML", notes("s-log3"));
-  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), Codes{});
+  EXPECT_EQ(codes(facts_in(fs, kWithSidecar)), Codes{"sidecar_unreadable"});
 }
 
 TEST(ReadFacts, CountsTheFilesOfASpanAsOne) {

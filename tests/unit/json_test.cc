@@ -60,7 +60,8 @@ TEST(ClipJson, HasWhatIsKnown) {
     "duration_s": 20.02, "frames": 480, "frame_rate": "24000/1001", "capture_rate": "60000/1001", "slow_factor": 2.5,
     "width": null, "height": null, "rotation": null, "codec": null, "bit_depth": null, "bit_rate": null,
     "gamma": null, "gamut": null, "timecode": null, "drop_frame": null, "recorded_at": "2023-11-14T22:13:20Z",
-    "camera": null, "lens": null, "audio": true, "on_screen_s": 20.02,
+    "camera": null, "lens": null, "audio": true, "sound_peak_db": null, "sound_clipped_fraction": null,
+    "on_screen_s": 20.02,
     "kind": "performance", "kind_by": "rule", "because": "the song is heard in it",
     "members": ["Ada"], "sections": [], "look": "warm side light", "angle": null, "rating": null, "note": null,
     "song": {"state": "placed", "by": "rule", "start_s": 12.25, "speed": 1.0, "drift_ppm": -3.5, "confidence": 0.98,
@@ -140,7 +141,7 @@ TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
        "text": "Verse: 1 slow-mo clip, none yet"},
       {"rank": 6, "section": "Verse", "member": null, "kind": null, "have": 1, "want": 2,
        "text": "Verse: 1 more look"}],
-    "complete": false})");
+    "problem_clips": 2, "complete": false})");
   EXPECT_EQ(coverage_json(coverage(plan(), std::vector{take(), b_roll})).dump(1), expected.dump(1));
 }
 
