@@ -66,7 +66,7 @@ class Visit {
  private:
   Result<void> list() {
     listing_ = TRY(scan(card_.fs, stop_));
-    if (listing_.files.empty()) return fail(Code::invalid, shown(card_.root.string()) + ": there is no file on it");
+    if (listing_.files.empty()) return nothing_listed();
     const auto second = TRY(scan(card_.fs, stop_));
     if (second.files != listing_.files)
       return fail(Code::busy, shown(card_.root.string()) +
@@ -80,6 +80,15 @@ class Visit {
     report_.files = listing_.files.size();
     for (const auto& file : listing_.files) report_.bytes += file.size;
     return {};
+  }
+
+  // An empty card, or one whose folders can't be read: that must not look the same.
+  Result<void> nothing_listed() const {
+    const auto root = shown(card_.root.string());
+    if (listing_.complete) return fail(Code::invalid, root + ": there is no file on it");
+    const auto it = std::ranges::find(listing_.problems, "unreadable", &Problem::code);
+    return fail(Code::io, root + ": no file of it can be listed" +
+                              (it == listing_.problems.end() ? "" : ": " + it->message));
   }
 
   Result<void> know() {

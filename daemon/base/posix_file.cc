@@ -113,7 +113,9 @@ Result<std::size_t> PosixReadFile::read(std::span<std::byte> buffer, std::uint64
   while (total < buffer.size()) {
     const std::size_t count = TRY(read_some(buffer.subspan(total), offset + total));
     total += count;
-    if (count == 0 || (direct_ && count % kBlockAlign != 0)) break;  // the end
+    if (count == 0) break;
+    // The end, or a server that gave less than was asked: only the next read tells, and it starts at no block's edge.
+    if (direct_ && count % kBlockAlign != 0) direct_ = !set_direct(fd_.get(), false);
   }
   const auto after = bytes_from_device();
   if (before && after) from_device_ += *after - *before;

@@ -20,6 +20,7 @@ Code code_of_errno(int number) {
     case ENXIO:
     case ENOMEDIUM:
     case ENOTCONN:
+    case ECONNABORTED:  // a FUSE server that died with the call in its hands
     case ESTALE:
     case ESHUTDOWN:
       return Code::gone;
