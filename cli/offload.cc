@@ -3,6 +3,7 @@
 #include <CLI/App.hpp>
 #include <algorithm>
 
+#include "base/posix_fs.h"
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/card.h"
@@ -105,7 +106,7 @@ class Offload {
     teller.clear();
     if (options_.dry_run || outcome.report.ended) return outcome;
     if (!options_.no_study)
-      if (const auto studied = pipeline.study(destinations, {}, stop_.token()); !studied && !stop_.exit())
+      if (const auto studied = study(pipeline, destinations); !studied && !stop_.exit())
         remark("Not every clip is studied: " + studied.error().what, session_);
     if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token())) outcome.verdict = std::move(*verdict);
     for (auto& clip : TRY(clips_of(shoot_)))
@@ -115,6 +116,13 @@ class Offload {
   }
 
  private:
+  Result<void> study(Pipeline& pipeline, std::span<OpenDestination> destinations) const {
+    TRY(pipeline.study(destinations, {}, stop_.token()));
+    const auto folder = TRY(PosixFs::open_at(shoot_.folder));
+    TRY(pipeline.picture(destinations, *folder, stop_.token()));
+    return {};
+  }
+
   const Shoot& shoot_;
   const Options& options_;
   Session& session_;

@@ -5,14 +5,14 @@
 #include <string>
 
 #include "base/result.h"
-#include "media/av_picture.h"
+#include "cli/shoot.h"
 #include "model.h"
 
 namespace everytake::cli {
 
-// The strip of frames of the clip's first file as a JPEG, from a verified copy in reach. `not_found` without such a
-// copy, `corrupt` where no frame can be decoded.
-Result<std::string> picture_of(const Clip& clip, std::stop_token stop);
+// The clip's strip of frames as a JPEG: the one kept in the shoot's folder, else made from a destination that has all
+// of its files. `not_found` without such a destination, `corrupt` where no frame can be decoded.
+Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, std::stop_token stop);
 
 // `exists` where `file` (absolute) is there: what a person has is never replaced.
 Result<void> check_new(const Path& file);

@@ -26,13 +26,13 @@ SheetClip entry_of(const Clip& clip, const Plan& plan) {
 }
 
 // A clip without a picture is on the sheet all the same, with the reason on `err`.
-Result<std::vector<SheetClip>> entries(const std::vector<Clip>& clips, const ClipFilter& filter, const Plan& plan,
+Result<std::vector<SheetClip>> entries(const std::vector<Clip>& clips, const ClipFilter& filter, const Shoot& shoot,
                                        Session& session, std::stop_token stop) {
   std::vector<SheetClip> sheet;
   for (const auto& clip : clips) {
-    if (!passes(clip, filter, plan)) continue;
-    sheet.push_back(entry_of(clip, plan));
-    auto picture = picture_of(clip, stop);
+    if (!passes(clip, filter, shoot.plan)) continue;
+    sheet.push_back(entry_of(clip, shoot.plan));
+    auto picture = picture_of(clip, shoot, stop);
     if (stop.stop_requested()) return fail(Code::cancelled, "stopped: no sheet was made");
     if (picture)
       sheet.back().jpeg = std::move(*picture);
@@ -47,7 +47,7 @@ Result<std::size_t> make_sheet(const FilterWords& words, const Path& file, const
   TRY(check_new(file));
   const auto filter = TRY(filter_of(words, shoot.plan));
   const auto clips = TRY(clips_of(shoot));
-  const auto sheet = TRY(entries(clips, filter, shoot.plan, session, std::move(stop)));
+  const auto sheet = TRY(entries(clips, filter, shoot, session, std::move(stop)));
   if (sheet.empty()) return std::size_t{0};
   TRY(write_new(file, sheet_html(shoot.plan.title, sheet)));
   return sheet.size();

@@ -137,9 +137,9 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   return text;
 }
 
-Result<void> save_picture(const Clip& clip, const Path& file, std::stop_token stop) {
+Result<void> save_picture(const Clip& clip, const Shoot& shoot, const Path& file, std::stop_token stop) {
   TRY(check_new(file));
-  return write_new(file, TRY(picture_of(clip, std::move(stop))));
+  return write_new(file, TRY(picture_of(clip, shoot, std::move(stop))));
 }
 
 }  // namespace
@@ -156,7 +156,7 @@ Run declare_show(CLI::App& command) {
     const auto clip = find_clip(*word, *shoot);
     if (!clip) return report(clip.error(), session);
     if (!picture->empty())
-      if (const auto done = save_picture(*clip, absolute_folder(*picture, session), stop.token()); !done)
+      if (const auto done = save_picture(*clip, *shoot, absolute_folder(*picture, session), stop.token()); !done)
         return stop.exit().value_or(report(done.error(), session));
     if (session.json)
       print_json({{"clip", clip_json(*clip, shoot->plan)}}, session);

@@ -2,6 +2,7 @@
 
 #include <CLI/App.hpp>
 
+#include "base/posix_fs.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
@@ -22,7 +23,11 @@ Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& sh
   const SystemClock clock;
   KeptSong song;
   const auto source = [&](std::stop_token s) { return song.of(shoot.folder, shoot.plan.song, std::move(s)); };
-  return Pipeline(*catalogue, shoot.plan, clock, source).study(destinations, chosen, std::move(stop));
+  Pipeline pipeline(*catalogue, shoot.plan, clock, source);
+  const auto studied = TRY(pipeline.study(destinations, chosen, stop));
+  const auto folder = TRY(PosixFs::open_at(shoot.folder));
+  TRY(pipeline.picture(destinations, *folder, std::move(stop)));
+  return studied;
 }
 
 }  // namespace

@@ -8,8 +8,10 @@
 #include "base/channel.h"
 #include "base/json.h"
 #include "media/audio.h"
+#include "media/av_picture.h"
 #include "media/facts.h"
 #include "media/facts_wire.h"
+#include "media/strip.h"
 
 namespace everytake {
 namespace {
@@ -86,6 +88,7 @@ Examination unpack_examination(std::string_view bytes) {
       .cameras = {},
       .recording = json.at("recording").get<std::string>(),
       .rate_hz = json.at("rate").get<int>(),
+      .known = unpack_facts(to_cbor(json.at("known"))).value_or(ClipFacts{}),
   };
   for (const auto& part : json.at("parts"))
     asked.files.parts.push_back({part.at(0).get<std::string>(), static_cast<FileRole>(part.at(1).get<int>())});
@@ -97,6 +100,11 @@ Examination unpack_examination(std::string_view bytes) {
 Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
   if (asked.wanted == Examination::Wanted::facts)
     return pack_facts(TRY(read_facts(fs, asked.folder, asked.files, asked.cameras, {})));
+  if (asked.wanted == Examination::Wanted::strip) {
+    std::vector<Path> videos;
+    for (const auto& part : asked.files.parts) videos.push_back(asked.folder / part.path);
+    return pack_strip(TRY(picture_strip(fs, videos, asked.known, {})));
+  }
   LevelMeter meter;
   const auto sound = TRY(decode_mono(fs, asked.recording, asked.rate_hz, {}, &meter));
   return pack_levels(meter.levels()) +
@@ -129,7 +137,8 @@ std::string pack(const Examination& examination) {
             {"parts", Json::array()},
             {"cameras", Json::array()},
             {"recording", examination.recording.string()},
-            {"rate", examination.rate_hz}};
+            {"rate", examination.rate_hz},
+            {"known", from_cbor(pack_facts(examination.known))}};
   for (const auto& part : examination.files.parts)
     json["parts"].push_back(Json::array({part.path.string(), static_cast<int>(part.role)}));
   for (const auto& camera : examination.cameras) json["cameras"].push_back(Json::array({camera.model, camera.gamma}));

@@ -16,14 +16,15 @@ inline constexpr const char* kExamine = "--examine-a-recording";
 
 // What is asked. Paths are those the asking process answers to.
 struct Examination {
-  enum class Wanted { facts, sound };
+  enum class Wanted { facts, sound, strip };
   Wanted wanted = Wanted::facts;
   Limits limits;
-  Path folder;                         // facts: where the clip's files lie
-  ClipFiles files;                     // facts
+  Path folder;                         // facts and strip: where the clip's files lie
+  ClipFiles files;                     // facts; strip: its videos
   std::vector<CameraDefault> cameras;  // facts
   Path recording;                      // sound
   int rate_hz = 0;                     // sound
+  ClipFacts known;                     // strip
 };
 std::string pack(const Examination& examination);
 
@@ -33,7 +34,7 @@ enum class Say : char {
   read = 'r',     // offset, count and a path: answered with the bytes
   answer = 'a',   // of either
   trouble = 't',  // an Error in place of an answer or a result
-  result = 'f',   // pack_facts(), or pack_levels() and samples as they lie in memory
+  result = 'f',   // pack_facts(), or pack_levels() and samples as they lie in memory, or pack_strip()
 };
 inline constexpr std::uint64_t kMostAsked = 1 << 20;  // bytes a reading
 inline constexpr int kOutOfMemory = 12;               // its exit code, where that is known to be the reason

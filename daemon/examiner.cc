@@ -30,6 +30,7 @@ constexpr auto kPatience = 60s;  // for its next word: it can't sleep, so it com
 constexpr std::uint64_t kMiB = 1 << 20;
 constexpr Limits kForFacts{512 * kMiB, 10};
 constexpr Limits kForSound{1024 * kMiB, 300};
+constexpr Limits kForStrip{2048 * kMiB, 60};  // a decoder keeps up to 17 frames, of 66 MB in 4K with alpha
 constexpr std::uint64_t kMostFacts = kMiB;
 constexpr std::uint64_t kMostSound = 768 * kMiB;  // more than the process may hold
 constexpr std::uint64_t kMostRequest = 8192;      // a path and two numbers
@@ -210,7 +211,8 @@ Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const Cl
                                 .files = files,
                                 .cameras = {cameras.begin(), cameras.end()},
                                 .recording = {},
-                                .rate_hz = 0};
+                                .rate_hz = 0,
+                                .known = {}};
   const auto bytes = run(fs, paths, examination, kMostFacts, std::move(stop));
   auto facts = bytes ? unpack_facts(*bytes) : tl::unexpected(bytes.error());
   if (facts || facts.error().code != Code::corrupt || files.parts.empty()) return facts;
@@ -230,7 +232,8 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
                                 .files = {},
                                 .cameras = {},
                                 .recording = recording,
-                                .rate_hz = rate_hz};
+                                .rate_hz = rate_hz,
+                                .known = {}};
   const auto bytes = TRY(run(fs, std::span(&recording, 1), examination, kMostSound, std::move(stop)));
   HeardSound heard;
   heard.levels = TRY(unpack_levels(std::string_view(bytes).substr(0, kPackedLevels)));
@@ -239,6 +242,27 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
   for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
   return heard;
+}
+
+Result<Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,
+                              const ClipFacts& facts, std::stop_token stop) const {
+  std::vector<Path> paths;
+  Examination examination{.wanted = Examination::Wanted::strip,
+                          .limits = kForStrip,
+                          .folder = folder,
+                          .files = {},
+                          .cameras = {},
+                          .recording = {},
+                          .rate_hz = 0,
+                          .known = facts};
+  for (const auto& video : videos) {
+    paths.push_back(folder / video);
+    examination.files.parts.push_back({video, FileRole::video});
+  }
+  const auto bytes = run(fs, paths, examination, kMostStrip, std::move(stop));
+  auto strip = bytes ? unpack_strip(*bytes) : tl::unexpected(bytes.error());
+  if (!strip && strip.error().code == Code::corrupt) return Strip{};
+  return strip;
 }
 
 }  // namespace everytake

@@ -6,6 +6,7 @@
 #include <stop_token>
 #include <vector>
 
+#include "media/strip.h"
 #include "model.h"
 
 namespace everytake {
@@ -30,6 +31,10 @@ class Examiner {
   // decode_mono() and what its meter shows, there. `corrupt` also for a recording that breaks the limits or ends the
   // process.
   Result<HeardSound> sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const;
+
+  // picture_strip(), there. A recording that breaks the limits or ends the process gives no frame.
+  Result<Strip> strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos, const ClipFacts& facts,
+                      std::stop_token stop) const;
 
  private:
   Result<std::string> run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,

@@ -1,26 +1,13 @@
 #include "studying.h"
 
 #include <fmt/format.h>
-#include <linux/ioprio.h>
-#include <sys/resource.h>
-#include <sys/syscall.h>
-#include <unistd.h>
 
+#include "base/posix_fs.h"
+#include "base/step_back.h"
 #include "base/text.h"
 #include "pipeline.h"
 
 namespace everytake {
-namespace {
-
-constexpr int kNice = 10;
-
-// Of this thread and those it makes. Where the system refuses, studying is merely less polite.
-void step_back() {
-  (void)::setpriority(PRIO_PROCESS, 0, kNice);
-  (void)::syscall(SYS_ioprio_set, IOPRIO_WHO_PROCESS, 0, IOPRIO_PRIO_VALUE(IOPRIO_CLASS_IDLE, 0));
-}
-
-}  // namespace
 
 void Studying::wake() {
   MutexLock lock(mu_);
@@ -84,11 +71,15 @@ void Studying::study(std::stop_token stop) {
   const Plan plan = shop_.plan.now();
   auto destinations = open_destinations(plan.destinations);
   const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };
-  const auto studied = Pipeline(shop_.catalogue, plan, shop_.clock, song).study(destinations, {}, std::move(stop));
+  Pipeline pipeline(shop_.catalogue, plan, shop_.clock, song);
+  const auto studied = pipeline.study(destinations, {}, stop);
   if (!studied)
     shop_.log.say("studying clips: " + studied.error().what);
   else if (*studied > 0)
     shop_.log.say(fmt::format("studied {} clip{}", *studied, *studied == 1 ? "" : "s"));
+  const auto shoot = PosixFs::open_at(shop_.plan.shoot());
+  const auto seen = shoot ? pipeline.picture(destinations, **shoot, stop) : tl::unexpected(shoot.error());
+  if (!seen) shop_.log.say("pictures of clips: " + seen.error().what);
 }
 
 }  // namespace everytake

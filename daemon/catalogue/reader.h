@@ -35,8 +35,9 @@ class Reader {
   // `not_found` names the nearest, `invalid` lists the candidates where several clips could be meant.
   Result<ClipId> find_clip(std::string_view text) const;
   Result<std::vector<PendingClip>> clips_to_study(
-      std::span<const ClipId> only) const;                  // none named: those never studied
-  Result<std::vector<PendingClip>> clips_to_place() const;  // studied, and no rule has looked for them in the song
+      std::span<const ClipId> only) const;                    // none named: those never studied
+  Result<std::vector<PendingClip>> clips_to_place() const;    // studied, and no rule has looked for them in the song
+  Result<std::vector<PendingClip>> clips_to_picture() const;  // studied, and no frames of them were seen
 
   Result<std::vector<ProblemRow>> problems() const;  // oldest first
   Result<std::vector<ProblemRow>> problems(RollId roll) const;

@@ -355,4 +355,13 @@ Result<std::vector<PendingClip>> Reader::clips_to_place() const {
   return clips;
 }
 
+Result<std::vector<PendingClip>> Reader::clips_to_picture() const {
+  MutexLock lock(mu_);
+  std::vector<PendingClip> clips;
+  auto rows = TRY(db_.prepare(std::string(kSelectParts) +
+                              "WHERE studied_at IS NOT NULL AND frames_seen IS NULL ORDER BY clip.id, place"));
+  TRY(add_pending(rows, clips));
+  return clips;
+}
+
 }  // namespace everytake

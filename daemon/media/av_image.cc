@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "media/gamma.h"
-
 extern "C" {
 #include <libavutil/pixdesc.h>
 #include <libswscale/swscale.h>
@@ -85,31 +83,34 @@ Frame scaled(const AVFrame& frame, std::pair<int, int> size) {
 // Y'CbCr as libswscale widens it to 16 bits, to R'G'B'.
 class Decoder {
  public:
-  Decoder(const AVFrame& frame, const AVPixFmtDescriptor& format) : luma_(luma_of(frame.colorspace)) {
+  Decoder(const AVFrame& frame, const AVPixFmtDescriptor& format) {
+    const Luma luma = luma_of(frame.colorspace);
     full_ = is_full_range(frame, format);
     const int depth = std::clamp(format.comp[0].depth, 8, 16);
     const double one = full_ ? ((1 << depth) - 1) * double(1 << (16 - depth)) : 256.0;  // a step of 8-bit video
-    black_ = full_ ? 0 : 16 * one;
-    luma_scale_ = full_ ? one : 219 * one;
-    chroma_scale_ = full_ ? one : 224 * one;
+    black_ = static_cast<float>(full_ ? 0 : 16 * one);
+    luma_scale_ = static_cast<float>(1 / (full_ ? one : 219 * one));
+    const double chroma_scale = 1 / (full_ ? one : 224 * one), green = 1 - luma.red - luma.blue;
+    red_ = static_cast<float>(2 * (1 - luma.red) * chroma_scale);
+    blue_ = static_cast<float>(2 * (1 - luma.blue) * chroma_scale);
+    green_red_ = static_cast<float>(luma.red / green) * red_;
+    green_blue_ = static_cast<float>(luma.blue / green) * blue_;
   }
 
   bool full() const { return full_; }
 
-  Rgb operator()(double y_code, double cb_code, double cr_code) const {
-    const double y = (y_code - black_) / luma_scale_;
-    const double cb = (cb_code - 32768) / chroma_scale_, cr = (cr_code - 32768) / chroma_scale_;
-    const double red = y + 2 * (1 - luma_.red) * cr, blue = y + 2 * (1 - luma_.blue) * cb;
-    return {red, (y - luma_.red * red - luma_.blue * blue) / (1 - luma_.red - luma_.blue), blue};
+  std::array<float, 3> operator()(std::uint16_t y_code, std::uint16_t cb_code, std::uint16_t cr_code) const {
+    const float y = (static_cast<float>(y_code) - black_) * luma_scale_;
+    const float cb = static_cast<float>(cb_code) - 32768, cr = static_cast<float>(cr_code) - 32768;
+    return {y + red_ * cr, y - green_red_ * cr - green_blue_ * cb, y + blue_ * cb};
   }
 
  private:
-  Luma luma_;
   bool full_ = false;
-  double black_ = 0, luma_scale_ = 1, chroma_scale_ = 1;
+  float black_ = 0, luma_scale_ = 1, red_ = 0, blue_ = 0, green_red_ = 0, green_blue_ = 0;
 };
 
-double sample(const AVFrame& frame, int plane, int x, int y) {
+std::uint16_t sample(const AVFrame& frame, int plane, int x, int y) {
   return reinterpret_cast<const std::uint16_t*>(frame.data[plane] + std::ptrdiff_t{y} * frame.linesize[plane])[x];
 }
 
@@ -161,23 +162,29 @@ Frame jfif(const Image& image) {
 
 }  // namespace
 
-std::optional<Image> image_of(const AVFrame& frame, const ClipFacts& facts, int longest) {
+const DisplayTable& Printing::table(bool full_range) {
+  auto& table = tables_[full_range];
+  if (!table) table.emplace(DisplayTransform(facts_.gamma.value_or(""), facts_.gamut.value_or(""), full_range));
+  return *table;
+}
+
+std::optional<Image> Printing::image_of(const AVFrame& frame, int longest) {
   const auto* format = av_pix_fmt_desc_get(static_cast<AVPixelFormat>(frame.format));
   if (!format || frame.width <= 0 || frame.height <= 0) return std::nullopt;
   const auto small = scaled(frame, size_within(frame, longest));
   if (!small) return std::nullopt;
-  const int turn = facts.rotation.value_or(0);
+  const int turn = facts_.rotation.value_or(0);
   const bool on_side = turn == 90 || turn == 270;
   Image image{on_side ? small->height : small->width, on_side ? small->width : small->height, {}};
   image.pixels.reserve(static_cast<std::size_t>(image.width) * static_cast<std::size_t>(image.height) * 3);
   const Decoder decode(frame, *format);
-  const DisplayTransform display(facts.gamma.value_or(""), facts.gamut.value_or(""), decode.full());
+  const auto& display = table(decode.full());
   for (int y = 0; y < image.height; ++y)
     for (int x = 0; x < image.width; ++x) {
       const auto [from_x, from_y] = source_of(x, y, *small, turn);
-      for (const double value : display(decode(sample(*small, 0, from_x, from_y), sample(*small, 1, from_x, from_y),
-                                               sample(*small, 2, from_x, from_y))))
-        image.pixels.push_back(static_cast<std::uint8_t>(std::lround(value * 255)));
+      const auto shown = display(decode(sample(*small, 0, from_x, from_y), sample(*small, 1, from_x, from_y),
+                                        sample(*small, 2, from_x, from_y)));
+      image.pixels.insert(image.pixels.end(), shown.begin(), shown.end());
     }
   return image;
 }

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "media/av.h"
+#include "media/gamma.h"
 #include "model.h"
 
 namespace everytake::av {
@@ -18,9 +19,21 @@ struct Image {
   std::vector<std::uint8_t> pixels;
 };
 
-// The frame in a box of `longest` pixels, with its pixels made square, turned clockwise by the rotation of `facts`,
-// and shown by DisplayTransform. nullopt where libswscale can't take the frame.
-std::optional<Image> image_of(const AVFrame& frame, const ClipFacts& facts, int longest);
+// Makes images of the frames of one recording.
+class Printing {
+ public:
+  explicit Printing(const ClipFacts& facts) : facts_(facts) {}
+
+  // The frame in a box of `longest` pixels, with its pixels made square, turned clockwise by the rotation of the
+  // facts, and shown by DisplayTransform. nullopt where libswscale can't take the frame.
+  std::optional<Image> image_of(const AVFrame& frame, int longest);
+
+ private:
+  const DisplayTable& table(bool full_range);
+
+  const ClipFacts& facts_;
+  std::optional<DisplayTable> tables_[2];  // for video range and for full range, made when first needed
+};
 
 bool is_black(const Image& image);  // also what is seen through a lens cap: nothing but noise in the deepest shadow
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 
 #include "media/av_image.h"
 
@@ -12,40 +13,103 @@ constexpr int kLongest = 480;  // pixels, of each frame
 constexpr std::array kPlaces = {0.0, 0.25, 0.5, 0.75, 1.0};
 constexpr int kLongestWait = 1500;  // packets of the video from where a seek lands to the frame meant
 
+// The frames of one file.
 class Frames {
  public:
-  Frames(av::Input& input, int video)
-      : input_(input), stream_(*input->streams[video]), decoder_(av::open_decoder(stream_)) {
-    for (unsigned i = 0; i < input->nb_streams; ++i)
-      if (static_cast<int>(i) != video) input->streams[i]->discard = AVDISCARD_ALL;
+  // nullptr where there is nothing to decode.
+  static Result<std::unique_ptr<Frames>> open(const ReadFs& fs, const Path& video, std::stop_token stop) {
+    auto input = TRY(av::Input::open(fs, video, std::move(stop)));
+    const int index = input ? av::main_video(*input->get()) : -1;
+    if (index < 0) return nullptr;
+    auto frames = std::unique_ptr<Frames>(new Frames(std::move(*input), index));
+    if (!frames->decoder_) return nullptr;
+    return frames;
   }
 
-  bool can_decode() const { return decoder_ != nullptr; }
+  std::optional<Micros> length() const {
+    const auto own = av::micros_of(stream_.duration, stream_.time_base);
+    return own ? own : av::micros_of(input_->duration, AVRational{1, AV_TIME_BASE});
+  }
+  double frame_length() const {  // µs
+    return stream_.avg_frame_rate.num > 0 ? 1e6 / av_q2d(stream_.avg_frame_rate) : 40'000;
+  }
 
-  // The frame shown at `time` after the first; the last one where there is none so late. nullptr where none decodes.
-  Result<av::Frame> at(Micros time) {
-    const auto first = stream_.start_time == AV_NOPTS_VALUE ? 0 : stream_.start_time;
-    const auto target = first + av_rescale_q(time.count(), AVRational{1, AV_TIME_BASE}, stream_.time_base);
-    const bool moved = av_seek_frame(input_.get(), stream_.index, target, AVSEEK_FLAG_BACKWARD) >= 0;
-    avcodec_flush_buffers(decoder_.get());
+  // The frame shown at `time` after the first, or the key frame nearest to it where that is not further off than
+  // `slack`; the last one where there is none so late. nullptr where none decodes.
+  Result<av::Frame> at(Micros time, Micros slack) {
+    const auto target = first() + ticks(time);
+    if (auto key = TRY(key_frame(target, ticks(slack)))) return key;
+    return frame_at(target);
+  }
+
+ private:
+  Frames(av::Input input, int video)
+      : input_(std::move(input)), stream_(*input_->streams[video]), decoder_(av::open_decoder(stream_)) {
+    for (unsigned i = 0; i < input_->nb_streams; ++i)
+      if (static_cast<int>(i) != video) input_->streams[i]->discard = AVDISCARD_ALL;
+  }
+
+  std::int64_t first() const { return stream_.start_time == AV_NOPTS_VALUE ? 0 : stream_.start_time; }
+  std::int64_t ticks(Micros time) const {
+    return av_rescale_q(time.count(), AVRational{1, AV_TIME_BASE}, stream_.time_base);
+  }
+
+  bool seek(std::int64_t target) {
     best_.reset();
-    if (!moved && time > Micros::zero()) return nullptr;
+    avcodec_flush_buffers(decoder_.get());
+    return av_seek_frame(input_.get(), stream_.index, target, AVSEEK_FLAG_BACKWARD) >= 0;
+  }
+
+  // Of the key frames around `target`, by the index, the nearer one's time.
+  std::int64_t nearest_key(std::int64_t target) const {
+    const auto time_of = [this](int i) {
+      const auto* entry = i < 0 ? nullptr : avformat_index_get_entry(&stream_, i);
+      return entry ? std::optional(entry->timestamp) : std::nullopt;
+    };
+    const auto before = time_of(av_index_search_timestamp(&stream_, target, AVSEEK_FLAG_BACKWARD));
+    const auto after = time_of(av_index_search_timestamp(&stream_, target, 0));
+    return after && (!before || *after - target < target - *before) ? *after : target;
+  }
+
+  // One packet decoded by itself: no other frame is needed for it.
+  Result<av::Frame> key_frame(std::int64_t target, std::int64_t slack) {
+    if (!seek(nearest_key(target))) return nullptr;
     const av::Packet packet(av_packet_alloc());
-    for (int i = 0; i < kLongestWait;) {
-      if (!TRY(input_.read(*packet))) {
-        take(nullptr, target);
-        break;
-      }
+    for (int i = 0; i < kLongestWait; ++i) {
+      if (!TRY(input_.read(*packet))) return nullptr;
       const bool ours = packet->stream_index == stream_.index;
-      const bool found = ours && take(packet.get(), target);
+      const auto time = packet->pts != AV_NOPTS_VALUE ? packet->pts : packet->dts;
+      const bool near = packet->flags & AV_PKT_FLAG_KEY && time != AV_NOPTS_VALUE && std::abs(time - target) <= slack;
+      if (ours && near) {
+        decoder_->skip_loop_filter = AVDISCARD_ALL;  // its edges are smaller than a pixel of the strip
+        take(packet.get(), INT64_MAX);
+        take(nullptr, INT64_MAX);
+        decoder_->skip_loop_filter = AVDISCARD_DEFAULT;
+      }
       av_packet_unref(packet.get());
-      if (found) break;
-      if (ours) ++i;
+      if (ours) break;
     }
     return std::move(best_);
   }
 
- private:
+  // From the key frame before it on.
+  Result<av::Frame> frame_at(std::int64_t target) {
+    if (!seek(target) && target > first()) return nullptr;
+    decoder_->skip_frame = AVDISCARD_NONREF;  // two frames off at most
+    const av::Packet packet(av_packet_alloc());
+    bool found = false;
+    for (int i = 0; i < kLongestWait && !found;) {
+      if (!TRY(input_.read(*packet))) break;
+      const bool ours = packet->stream_index == stream_.index;
+      found = ours && take(packet.get(), target);
+      av_packet_unref(packet.get());
+      i += ours;
+    }
+    if (!found) take(nullptr, target);
+    decoder_->skip_frame = AVDISCARD_DEFAULT;
+    return std::move(best_);
+  }
+
   // True once the frame at `target` is in best_. A damaged packet is a hole.
   bool take(const AVPacket* packet, std::int64_t target) {
     if (avcodec_send_packet(decoder_.get(), packet) < 0) return false;
@@ -58,38 +122,77 @@ class Frames {
     }
   }
 
-  av::Input& input_;
+  av::Input input_;
   AVStream& stream_;
   av::CodecContext decoder_;
   av::Frame best_;
 };
 
-// The frame at the end is the last one, not the moment after it.
-Micros time_of(double place, Micros length, const ClipFacts& facts) {
-  const double frame = facts.frame_rate ? 1e6 / facts.frame_rate->value() : 40'000;
-  const double last = std::max(0.0, static_cast<double>(length.count()) - 1.5 * frame);
-  return Micros(std::llround(place * last));
-}
+// The files of a recording, one after the other.
+class Reel {
+ public:
+  static Result<Reel> open(const ReadFs& fs, std::span<const Path> videos, const ClipFacts& facts,
+                           std::stop_token stop) {
+    Reel reel;
+    for (const auto& video : videos) {
+      auto frames = TRY(Frames::open(fs, video, stop));
+      if (!frames) continue;
+      const auto length = videos.size() == 1 && facts.duration ? facts.duration : frames->length();
+      reel.parts_.push_back({std::move(frames), length.value_or(Micros::zero())});
+    }
+    return reel;
+  }
+
+  bool is_empty() const { return parts_.empty(); }
+  Micros length() const {
+    Micros sum{};
+    for (const auto& part : parts_) sum += part.length;
+    return sum;
+  }
+
+  // The frame at this part of the length, 0…1. At the end it is the last one, not the moment after it.
+  Result<av::Frame> at(double place) {
+    constexpr int kSlack = 16;  // of the length: a strip is a glance
+    const Micros slack = length() / kSlack;
+    Micros time(std::llround(place * static_cast<double>(length().count())));
+    auto part = parts_.begin();
+    for (; part + 1 != parts_.end() && time >= part->length; ++part) time -= part->length;
+    const double last = static_cast<double>(part->length.count()) - 1.5 * part->frames->frame_length();
+    return part->frames->at(std::min(time, Micros(std::llround(std::max(0.0, last)))), slack);
+  }
+
+ private:
+  struct Part {
+    std::unique_ptr<Frames> frames;
+    Micros length;
+  };
+  std::vector<Part> parts_;
+};
 
 }  // namespace
 
-Result<std::optional<std::string>> picture_strip(const ReadFs& fs, const Path& video, const ClipFacts& facts,
-                                                 std::stop_token stop) {
-  auto input = TRY(av::Input::open(fs, video, std::move(stop)));
-  const int index = input ? av::main_video(*input->get()) : -1;
-  if (index < 0) return std::nullopt;
-  Frames frames(*input, index);
-  if (!frames.can_decode()) return std::nullopt;
+Result<Strip> picture_strip(const ReadFs& fs, std::span<const Path> videos, const ClipFacts& facts,
+                            std::stop_token stop) {
+  auto reel = TRY(Reel::open(fs, videos, facts, std::move(stop)));
+  Strip strip;
+  if (reel.is_empty()) return strip;
+  av::Printing printing(facts);
   std::vector<av::Image> seen, black;
   for (const double place : kPlaces) {
-    const auto frame = TRY(frames.at(time_of(place, facts.duration.value_or(Micros::zero()), facts)));
-    auto image = frame ? av::image_of(*frame, facts, kLongest) : std::nullopt;
-    if (!image || (!seen.empty() && seen.front().height != image->height)) continue;
-    (av::is_black(*image) ? black : seen).push_back(std::move(*image));
-    if (!facts.duration) break;
+    const auto frame = TRY(reel.at(place));
+    auto image = frame ? printing.image_of(*frame, kLongest) : std::nullopt;
+    if (image) {
+      const bool is_black = av::is_black(*image);
+      ++strip.seen.frames;
+      strip.seen.black += is_black;
+      auto& shelf = is_black ? black : seen;
+      if (shelf.empty() || shelf.front().height == image->height) shelf.push_back(std::move(*image));
+    }
+    if (reel.length() == Micros::zero()) break;
   }
   if (seen.empty() && !black.empty()) seen.push_back(std::move(black.front()));
-  return av::jpeg_of(seen);
+  strip.jpeg = av::jpeg_of(seen).value_or("");
+  return strip;
 }
 
 }  // namespace everytake

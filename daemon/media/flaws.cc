@@ -154,7 +154,7 @@ class Look {
   }
 
   void picture() {
-    if (!facts_.frames_seen || has(clip_, "no_picture")) return;
+    if (!facts_.frames_seen || !facts_.width) return;  // why there is no picture is said already
     if (facts_.frames_seen->frames == 0)
       flaw("no_frames",
            "has a picture of which no frame can be decoded: play it on the camera, and shoot it again where "

@@ -1,6 +1,7 @@
 #include "media/gamma.h"
 
 #include <algorithm>
+#include <bit>
 #include <cctype>
 #include <cmath>
 #include <span>
@@ -278,28 +279,85 @@ double shoulder(double x, double white) {
 }
 
 DisplayTransform::DisplayTransform(std::string_view gamma, std::string_view gamut, bool full_range)
-    : curve_(curve_of(gamma)), matrix_(nullptr), codes_(curve_ && curve_->log && full_range) {
+    : curve_(curve_of(gamma)), matrix_(&kBt709), codes_(curve_ && curve_->log && full_range) {
   if (!curve_) return;
-  matrix_ = to_bt709(gamut);
-  if (!matrix_) matrix_ = to_bt709(curve_->gamut);
+  if (const auto* named = to_bt709(gamut))
+    matrix_ = named;
+  else if (const auto* usual = to_bt709(curve_->gamut))
+    matrix_ = usual;
   white_ = curve_->decode(curve_->log ? 1 : legal(1));
 }
 
+double DisplayTransform::light(double value) const {
+  return curve_ ? curve_->decode(codes_ ? value : legal(value)) : value;
+}
+
+double DisplayTransform::shown(double light) const {
+  const double x = std::max(0.0, light);
+  return std::clamp(curve_ ? srgb(shoulder(x, white_)) : x, 0.0, 1.0);
+}
+
 Rgb DisplayTransform::operator()(const Rgb& picture) const {
-  Rgb light{}, shown{};
-  for (std::size_t i = 0; i < 3; ++i) {
-    if (!curve_)
-      shown[i] = std::clamp(picture[i], 0.0, 1.0);
-    else
-      light[i] = curve_->decode(codes_ ? picture[i] : legal(picture[i]));
-  }
-  if (!curve_) return shown;
+  Rgb lights{}, result{};
+  for (std::size_t i = 0; i < 3; ++i) lights[i] = light(picture[i]);
   for (std::size_t i = 0; i < 3; ++i) {
     const auto& row = (*matrix_)[i];
-    const double x = std::max(0.0, row[0] * light[0] + row[1] * light[1] + row[2] * light[2]);
-    shown[i] = std::clamp(srgb(shoulder(x, white_)), 0.0, 1.0);
+    result[i] = shown(row[0] * lights[0] + row[1] * lights[1] + row[2] * lights[2]);
   }
-  return shown;
+  return result;
+}
+
+namespace {
+
+// Colour differences at their limits bring R'G'B' to -1 and 2.
+constexpr float kLowest = -1, kHighest = 2;
+constexpr int kStepsAUnit = 4096;
+constexpr int kGuessShift = 16;  // 8 bits of exponent and 7 of mantissa remain
+
+}  // namespace
+
+DisplayTable::DisplayTable(const DisplayTransform& exact) {
+  constexpr int kSteps = static_cast<int>(kHighest - kLowest) * kStepsAUnit;
+  for (int i = 0; i <= kSteps; ++i)
+    light_.push_back(static_cast<float>(exact.light(static_cast<double>(i) / kStepsAUnit + kLowest)));
+  for (std::size_t i = 0; i < 3; ++i)
+    for (std::size_t k = 0; k < 3; ++k) matrix_[i][k] = static_cast<float>(exact.matrix()[i][k]);
+  // Where a code begins, found by halving: what is shown rises with the light.
+  for (std::size_t k = 1; k < least_.size(); ++k) {
+    double below = 0, above = 1e6;
+    for (int round = 0; round < 60; ++round) {
+      const double middle = (below + above) / 2;
+      (exact.shown(middle) * 255 < static_cast<double>(k) - 0.5 ? below : above) = middle;
+    }
+    least_[k] = static_cast<float>(above);
+  }
+  constexpr std::uint32_t kPositive = 0x7F800000U >> kGuessShift;  // below infinity
+  std::size_t code = 0;
+  for (std::uint32_t upper = 0; upper <= kPositive; ++upper) {
+    const auto lowest = std::bit_cast<float>(upper << kGuessShift);
+    while (code + 1 < least_.size() && lowest >= least_[code + 1]) ++code;
+    first_guess_.push_back(static_cast<std::uint8_t>(code));
+  }
+}
+
+float DisplayTable::light(float value) const {
+  const float at = (std::clamp(value, kLowest, kHighest) - kLowest) * kStepsAUnit;
+  const auto below = std::min(static_cast<std::size_t>(at), light_.size() - 2);
+  return light_[below] + (at - static_cast<float>(below)) * (light_[below + 1] - light_[below]);
+}
+
+std::uint8_t DisplayTable::code(float light) const {
+  if (!(light > 0)) return 0;
+  std::size_t code =
+      first_guess_[std::min<std::size_t>(std::bit_cast<std::uint32_t>(light) >> kGuessShift, first_guess_.size() - 1)];
+  while (code < 255 && light >= least_[code + 1]) ++code;
+  return static_cast<std::uint8_t>(code);
+}
+
+std::array<std::uint8_t, 3> DisplayTable::operator()(const std::array<float, 3>& picture) const {
+  const float r = light(picture[0]), g = light(picture[1]), b = light(picture[2]);
+  const auto shown = [&](const std::array<float, 3>& row) { return code(row[0] * r + row[1] * g + row[2] * b); };
+  return {shown(matrix_[0]), shown(matrix_[1]), shown(matrix_[2])};
 }
 
 }  // namespace everytake

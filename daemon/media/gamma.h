@@ -2,8 +2,10 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace everytake {
 
@@ -39,11 +41,33 @@ class DisplayTransform {
   DisplayTransform(std::string_view gamma, std::string_view gamut, bool full_range);
   Rgb operator()(const Rgb& picture) const;
 
+  // Its three steps: a channel's value to light, the light of three channels to BT.709's, each of these to what is
+  // shown.
+  double light(double value) const;
+  const Matrix& matrix() const { return *matrix_; }
+  double shown(double light) const;
+
  private:
   const Curve* curve_;
-  const Matrix* matrix_;  // nullptr: BT.709 already
-  const bool codes_;      // the picture's values are v themselves
-  double white_ = 1;      // x of the brightest code
+  const Matrix* matrix_;
+  const bool codes_;  // the picture's values are v themselves
+  double white_ = 1;  // x of the brightest code
+};
+
+// The same in tables, for many pixels: 8 bits a channel, at most one step from the exact value.
+class DisplayTable {
+ public:
+  explicit DisplayTable(const DisplayTransform& exact);
+  std::array<std::uint8_t, 3> operator()(const std::array<float, 3>& picture) const;
+
+ private:
+  float light(float value) const;
+  std::uint8_t code(float light) const;
+
+  std::vector<float> light_;  // of values at equal distances
+  std::array<std::array<float, 3>, 3> matrix_{};
+  std::array<float, 256> least_{};         // light that gives this code
+  std::vector<std::uint8_t> first_guess_;  // by the upper bits of a float: a code that is not too high
 };
 
 }  // namespace everytake

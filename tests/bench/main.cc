@@ -9,6 +9,8 @@ int main(int argc, char** argv) {
   const std::vector<std::string> words(argv + 1, argv + argc);
   const auto rest = std::span(words).subspan(words.empty() ? 0 : 1);
   if (!words.empty() && words.front() == "align") return everytake::bench::align(rest);
-  std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n";
+  if (!words.empty() && words.front() == "study") return everytake::bench::study(rest);
+  std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n"
+               "       bench study [--keep DIR]\n";
   return 2;
 }

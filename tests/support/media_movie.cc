@@ -130,6 +130,7 @@ class Writer {
     } else {
       video_->bit_rate = 400'000;
     }
+    if (movie_.key_every) video_->gop_size = *movie_.key_every;
     const int status = avcodec_open2(video_.get(), nullptr, &options);
     av_dict_free(&options);
     must(status, movie_.video_codec);

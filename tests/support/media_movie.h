@@ -41,6 +41,7 @@ struct Movie {
   std::string created;                                  // "2026-05-16T08:00:00Z"
   bool index_first = false;                             // the index stands before the pictures
   bool full_range = false;
+  std::optional<int> key_every;                 // frames from one key frame to the next at most
   std::map<std::string, std::string> tags;      // of the file
   std::map<std::string, std::string> options;   // of the muxer: {"movflags", "frag_keyframe"}
   std::function<std::int64_t(int frame)> time;  // in 1/rate; where a frame is shown, for a variable rate

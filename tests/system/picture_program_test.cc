@@ -31,6 +31,10 @@ TEST_F(PictureProgram, WritesFiveFramesOfAClipAndNeverOverAFile) {
   ASSERT_LE(width, 480);
   EXPECT_EQ(image(file), "mjpeg," + std::to_string(5 * width) + "," + std::to_string(height) + "\n");
 
+  const auto kept = shell("ls " + quoted(shoot_ / "pictures")).out;
+  EXPECT_EQ(kept.rfind("R001-C0001-", 0), 0U) << kept;
+  EXPECT_EQ(shell("cmp " + quoted(shoot_ / "pictures" / kept.substr(0, kept.size() - 1)) + " " + quoted(file)).exit, 0);
+
   const auto again = everytake("show C0001 --picture " + quoted(file));
   EXPECT_NE(again.exit, 0);
   EXPECT_NE(again.err.find("stays as it is"), std::string::npos) << again.err;
@@ -56,6 +60,8 @@ TEST_F(PictureProgram, SaysWhichDiskIsWantedWhereNoCopyIsInReach) {
   ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
   shell("mv " + quoted(desk_) + " " + quoted(dir_ / "away") + " && rm -r " +
         quoted(shuttle_.path() / "saltmarsh-radio"));
+  EXPECT_EQ(everytake("show C0001 --picture " + quoted(dir_ / "kept.jpg")).exit, 0);  // made when it was studied
+  shell("rm -r " + quoted(shoot_ / "pictures"));
   const auto ran = everytake("show C0001 --picture " + quoted(dir_ / "none.jpg"));
   EXPECT_NE(ran.exit, 0);
   EXPECT_NE(ran.err.find("no verified copy is in reach"), std::string::npos) << ran.err;

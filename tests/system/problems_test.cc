@@ -6,6 +6,8 @@
 #include <set>
 
 #include "support/media_card.h"
+#include "support/media_movie.h"
+#include "support/media_song.h"
 #include "support/shoot_bench.h"
 
 namespace everytake {
@@ -48,6 +50,19 @@ TEST_F(Problems, AreToldWhereverAClipIs) {
   EXPECT_EQ(json("find --problem")["clips"].size(), 3U);
   EXPECT_EQ(json("coverage")["problem_clips"], 3);
   EXPECT_THAT(everytake("coverage").out, HasSubstr("3 clips have a problem: everytake find --problem\n"));
+}
+
+TEST_F(Problems, HoldALensCap) {
+  auto clip = test::card_clips()[3];
+  test::make_card(card_, {clip});
+  test::Movie black;
+  black.rate = clip.rate;
+  black.frames = clip.frames();
+  black.paint = [](float, float, int) { return test::Colour{0.004F, 0.002F, 0.006F}; };
+  black.sound = test::room_noise(clip.seconds, 4);
+  test::make_movie(card_ / "PRIVATE/M4ROOT/CLIP/C0004.MP4", black);
+  ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
+  EXPECT_EQ(codes(json("show C0004")["clip"]), Codes{"black_picture"});
 }
 
 }  // namespace

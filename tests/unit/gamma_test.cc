@@ -3,7 +3,9 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstdlib>
 #include <string>
+#include <vector>
 
 namespace everytake {
 namespace {
@@ -155,6 +157,28 @@ TEST(DisplayTransform, KeepsBlackAndStaysInRangeForEveryCode) {
 TEST(DisplayTransform, LeavesAnUnknownGammaAsItIs) {
   const Rgb shown = DisplayTransform("d-log-m", "", false)({0.2, 0.5, 1.2});
   EXPECT_EQ(shown, (Rgb{0.2, 0.5, 1}));
+}
+
+// In 8 bits, for values from below black to above white, grey and coloured.
+TEST(DisplayTable, IsAtMostOneStepFromTheExactValue) {
+  std::vector<const char*> names(std::begin(kAllCurves), std::end(kAllCurves));
+  names.push_back("d-log-m");  // shown as it is
+  for (const char* name : names)
+    for (const bool full : {false, true}) {
+      const DisplayTransform exact(name, "", full);
+      const DisplayTable table(exact);
+      int worst = 0;
+      for (float r = -0.3F; r < 1.3F; r += 0.0371F)
+        for (float g = -0.3F; g < 1.3F; g += 0.0413F)
+          for (float b = -0.3F; b < 1.3F; b += 0.0593F) {
+            const auto fast = table({r, g, b});
+            const Rgb slow = exact({r, g, b});
+            for (std::size_t i = 0; i < 3; ++i)
+              worst =
+                  std::max(worst, std::abs(static_cast<int>(fast[i]) - static_cast<int>(std::lround(slow[i] * 255))));
+          }
+      EXPECT_LE(worst, 1) << name << " " << full;
+    }
 }
 
 }  // namespace

@@ -26,6 +26,7 @@ using test::Movie;
 struct Seen {
   int width = 0, height = 0;
   std::array<std::vector<int>, 3> planes;
+  FramesSeen frames;  // as the strip tells
   int at(int plane, int x, int y) const {
     return planes[static_cast<std::size_t>(plane)]
                  [static_cast<std::size_t>(y) * static_cast<std::size_t>(width) + static_cast<std::size_t>(x)];
@@ -61,15 +62,21 @@ Movie small_movie() {
   return movie;
 }
 
+Seen strip_in(const MemFs& fs, const std::vector<Path>& videos, const ClipFacts& facts) {
+  const auto strip = picture_strip(fs, videos, facts, {});
+  if (!strip || strip->jpeg.empty()) return {};
+  auto seen = decoded(strip->jpeg);
+  seen.frames = strip->seen;
+  return seen;
+}
+
 Seen strip_of(const Movie& movie, const std::string& gamma = "rec709", int rotation = 0) {
   MemFs fs;
   fs.put("clip", movie_bytes(movie));
   auto facts = *probe(fs, "clip", {});
   facts.gamma = gamma;
   facts.rotation = rotation;
-  const auto strip = picture_strip(fs, "clip", facts, {});
-  if (!strip || !*strip) return {};
-  return decoded(**strip);
+  return strip_in(fs, {"clip"}, facts);
 }
 
 // IEC 61966-2-1: an 18 % grey card is code 118 of 255 in sRGB; its codes in log are the makers' own (gamma_test.cc).
@@ -130,6 +137,7 @@ TEST(PictureStrip, LeavesBlackFramesOutUnlessAllAre) {
   Movie movie = dawn(101);
   movie.paint = [](float, float, int n) { return n < 10 || n > 90 ? Colour{} : Colour{0.5F, 0.5F, 0.5F}; };
   EXPECT_EQ(strip_of(movie).width, 3 * 128);
+  EXPECT_EQ(strip_of(movie).frames, (FramesSeen{5, 2}));
   movie.paint = [](float, float, int) { return Colour{}; };
   EXPECT_EQ(strip_of(movie).width, 128);
 }
@@ -157,9 +165,11 @@ TEST(PictureStrip, TurnsFramesUpright) {
 TEST(PictureStrip, SaysNothingOfWhatHasNoPicture) {
   MemFs fs;
   fs.put("noise", std::string(5000, 'x'));
-  const auto strip = picture_strip(fs, "noise", {}, {});
+  const Path noise = "noise";
+  const auto strip = picture_strip(fs, std::span(&noise, 1), {}, {});
   ASSERT_TRUE(strip);
-  EXPECT_FALSE(*strip);
+  EXPECT_EQ(strip->jpeg, "");
+  EXPECT_EQ(strip->seen, FramesSeen{});
 }
 
 TEST(PictureStrip, ShowsWhatIsThereOfAFileThatIsCutOff) {
@@ -169,9 +179,50 @@ TEST(PictureStrip, ShowsWhatIsThereOfAFileThatIsCutOff) {
   MemFs fs;
   fs.put("clip", bytes.substr(0, bytes.size() * 6 / 10));
   const auto facts = *probe(fs, "clip", {});
-  const auto strip = picture_strip(fs, "clip", facts, {});
-  ASSERT_TRUE(strip && *strip);
-  EXPECT_GE(decoded(**strip).width, 2 * 128);
+  EXPECT_GE(strip_in(fs, {"clip"}, facts).width, 2 * 128);
+}
+
+TEST(PictureStrip, TakesFramesFromAllFilesOfASpan) {
+  MemFs fs;
+  Movie dark = small_movie(), bright = small_movie();
+  dark.frames = 24;
+  bright.frames = 72;
+  dark.paint = [](float, float, int) { return Colour{0.3F, 0.3F, 0.3F}; };
+  bright.paint = [](float, float, int) { return Colour{0.8F, 0.8F, 0.8F}; };
+  fs.put("A", movie_bytes(dark));
+  fs.put("B", movie_bytes(bright));
+  auto facts = *probe(fs, "A", {});
+  *facts.duration *= 4;
+  const Seen seen = strip_in(fs, {"A", "B"}, facts);
+  ASSERT_EQ(seen.width, 5 * 128);
+  EXPECT_NEAR(seen.at(0, 64, 36) / 255.0, 0.3, 0.02);
+  for (int i = 2; i < 5; ++i) EXPECT_NEAR(seen.at(0, i * 128 + 64, 36) / 255.0, 0.8, 0.02) << i;
+}
+
+TEST(PictureStrip, DecodesKeyFramesAloneWhereTheyAreNearEnough) {
+  Movie movie = dawn(401);
+  movie.key_every = 12;
+  const Seen seen = strip_of(movie, "unheard of");
+  ASSERT_EQ(seen.width, 5 * 128);  // a sixteenth of the way is 0.0375 of brightness
+  for (int i = 0; i < 5; ++i) EXPECT_NEAR(seen.at(0, i * 128 + 64, 36) / 255.0, 0.2 + 0.15 * i, 0.0375) << i;
+}
+
+TEST(PackedStrip, IsBelievedOnlyWhereItCanBeOne) {
+  const std::string jpeg = "\xFF\xD8 picture \xFF\xD9";
+  const auto read = unpack_strip(pack_strip({jpeg, {5, 1}}));
+  ASSERT_TRUE(read);
+  EXPECT_EQ(read->jpeg, jpeg);
+  EXPECT_EQ(read->seen, (FramesSeen{5, 1}));
+  EXPECT_TRUE(unpack_strip(pack_strip({"", {0, 0}})));
+  for (const auto& wrong : {Strip{jpeg, {0, 0}},
+                            {"", {5, 1}},
+                            {jpeg, {1, 2}},
+                            {jpeg, {6, 1}},
+                            {jpeg, {5, -1}},
+                            {"<script>", {5, 1}},
+                            {jpeg + "x", {5, 1}}})
+    EXPECT_FALSE(unpack_strip(pack_strip(wrong)));
+  EXPECT_FALSE(unpack_strip("abc"));
 }
 
 }  // namespace
