@@ -5,12 +5,14 @@
 #include <cstdlib>
 #include <iostream>
 
+#include "base/last_words.h"
 #include "cli/commands.h"
 #include "examination.h"
 
 int main(int argc, char** argv) {
   using namespace everytake;
   if (const auto exit = examine_if_asked(argc, argv)) return *exit;
+  end_with_a_sentence("everytake");
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);
   std::signal(SIGXFSZ, SIG_IGN);

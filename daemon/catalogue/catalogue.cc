@@ -77,6 +77,14 @@ Result<void> write_copies(Db& db, std::span<const CopyRow> copies) {
   return {};
 }
 
+// When a listing counts as seen: now, but later than any before, wherever the clock was set meanwhile.
+Result<Instant> after_all_visits(Db& db, Instant now) {
+  auto last = TRY(db.prepare("SELECT MAX(seen_at) FROM file"));
+  TRY(last.step());
+  const auto before = last.next<std::optional<Instant>>();
+  return before ? std::max(now, *before + Micros(1)) : now;
+}
+
 }  // namespace
 
 Result<std::unique_ptr<Catalogue>> Catalogue::open(const Path& file, const Db::Options& options) {
@@ -127,12 +135,13 @@ Result<Catalogue::Visit> Catalogue::open_visit(Roll roll, std::span<const SeenFi
                                                const std::function<bool(const std::string&)>& taken) {
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));
+  const auto now = TRY(after_all_visits(db_, roll.opened_at));
   auto seen = TRY(db_.prepare("UPDATE file SET seen_at = ? WHERE id = ?"));
   auto insert = TRY(db_.prepare("INSERT INTO file (roll_id, path, size, mtime_ns, seen_at) VALUES (?, ?, ?, ?, ?)"));
   Visit visit;
   for (const auto& [id, file] : files) {
     if (id) {
-      TRY(seen.run(roll.opened_at, *id));
+      TRY(seen.run(now, *id));
       visit.files.push_back(*id);
       continue;
     }
@@ -141,7 +150,7 @@ Result<Catalogue::Visit> Catalogue::open_visit(Roll roll, std::span<const SeenFi
       roll.id = TRY(insert_roll(db_, roll));
       visit.roll = roll;
     }
-    if (auto done = insert.run(roll.id, file.path, file.size, file.mtime, roll.opened_at); !done)
+    if (auto done = insert.run(roll.id, file.path, file.size, file.mtime, now); !done)
       return tl::unexpected(within(shown(file.path.string()), std::move(done.error())));
     visit.files.push_back(FileId{db_.last_row()});
   }
