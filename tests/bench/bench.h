@@ -8,5 +8,6 @@ namespace everytake::bench {
 
 int align(std::span<const std::string> words);
 int study(std::span<const std::string> words);
+int offload(std::span<const std::string> words);
 
 }  // namespace everytake::bench

@@ -10,7 +10,9 @@ int main(int argc, char** argv) {
   const auto rest = std::span(words).subspan(words.empty() ? 0 : 1);
   if (!words.empty() && words.front() == "align") return everytake::bench::align(rest);
   if (!words.empty() && words.front() == "study") return everytake::bench::study(rest);
+  if (!words.empty() && words.front() == "offload") return everytake::bench::offload(rest);
   std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n"
-               "       bench study [--keep DIR]\n";
+               "       bench study [--keep DIR]\n"
+               "       bench offload [--on FOLDER] [--mib N] [--rounds N]\n";
   return 2;
 }
