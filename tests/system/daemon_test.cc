@@ -52,13 +52,19 @@ class DaemonProgram : public test::ShootBench {
 
   std::string log() const { return test::get_file(dir_ / "log"); }
 
-  // Waits for a line of the log; woken by each write to it.
-  bool says(const std::string& words) const {
+  bool has(const std::string& words, int times) const {
+    const auto text = log();
+    for (auto at = text.find(words); at != std::string::npos; at = text.find(words, at + 1)) --times;
+    return times <= 0;
+  }
+
+  // Waits for words in the log; woken by each write to it.
+  bool says(const std::string& words, int times = 1) const {
     const int changes = ::inotify_init1(IN_CLOEXEC | IN_NONBLOCK);
     ::inotify_add_watch(changes, (dir_ / "log").c_str(), IN_MODIFY);
     const auto end = std::chrono::steady_clock::now() + 60s;
     bool found = false;
-    while (!(found = log().find(words) != std::string::npos) && std::chrono::steady_clock::now() < end) {
+    while (!(found = has(words, times)) && std::chrono::steady_clock::now() < end) {
       pollfd event{changes, POLLIN, 0};
       ::poll(&event, 1, 500);
       char bytes[4096];
@@ -101,6 +107,41 @@ TEST_F(DaemonProgram, OffloadsAFolderThatAppearsOnceItIsQuiet) {
   EXPECT_TRUE(says("safe to wipe")) << log();
   EXPECT_EQ(end(SIGINT), 130);
   EXPECT_EQ(everytake("safe " + quoted(watched_ / "A")).exit, 0);
+}
+
+TEST_F(DaemonProgram, TakesTwoCardsAtOnce) {
+  test::put_file(dir_ / "log", "");
+  shell("cp -r " + quoted(card_) + " " + quoted(dir_ / "A"));
+  put("PRIVATE/M4ROOT/CLIP/C0002.MP4", 2'000'000);
+  shell("cp -r " + quoted(card_) + " " + quoted(dir_ / "B"));
+  start("--watch " + quoted(watched_));
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  shell("mv " + quoted(dir_ / "A") + " " + quoted(dir_ / "B") + " " + quoted(watched_));
+  EXPECT_TRUE(says("safe to wipe", 2)) << log();
+  EXPECT_EQ(end(SIGTERM), 143);
+  for (const char* card : {"A", "B"}) EXPECT_EQ(everytake("safe " + quoted(watched_ / card)).exit, 0) << card;
+  EXPECT_EQ(json("rolls")["rolls"].size(), 2U);
+}
+
+// The card is long gone when the second disk comes back.
+TEST_F(DaemonProgram, LetsADestinationCatchUpThatWasAway) {
+  if (!test::own_mounts()) GTEST_SKIP() << "mounting needs root";
+  test::put_file(dir_ / "log", "");
+  shell("mv " + quoted(shuttle_.path()) + " " + quoted(shuttle_.path().string() + ".away"));
+  start("--watch " + quoted(watched_));
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  shell("mv " + quoted(card_) + " " + quoted(watched_ / "A"));
+  ASSERT_TRUE(says("do not wipe")) << log();
+  shell("mv " + quoted(watched_ / "A") + " " + quoted(card_));
+  shell("mkdir " + quoted(shuttle_.path()));
+  EXPECT_EQ(shell("mount -t tmpfs tmpfs " + quoted(shuttle_.path())).exit, 0);
+  EXPECT_TRUE(says("\"shuttle\" caught up: 2 files")) << log();
+  EXPECT_EQ(end(SIGTERM), 143);
+  EXPECT_EQ(shell("diff -r " + quoted(card_) + " " + quoted(shuttle_.path() / "saltmarsh-radio/R001")).exit, 0);
+  shell("mv " + quoted(card_) + " " + quoted(watched_ / "A"));
+  const auto verdict = everytake("safe " + quoted(watched_ / "A"));
+  EXPECT_EQ(verdict.exit, 0) << verdict.out;
+  shell("umount " + quoted(shuttle_.path()) + "; rm -r " + quoted(shuttle_.path().string() + ".away"));
 }
 
 TEST_F(DaemonProgram, OffloadsOnceWhatIsThereAndSaysHowItWent) {
