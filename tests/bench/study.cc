@@ -42,7 +42,7 @@ constexpr Form kForms[] = {
 bool make(const Form& form, const Path& file) {
   const auto command = fmt::format(
       "ffmpeg -v error -n -f lavfi -i testsrc2=s=3840x2160:r=24000/1001,noise=alls=6:allf=t -f lavfi -i "
-      "anoisesrc=r=48000:a=0.1 -t {} {} -c:a pcm_s16le -f mov {}",
+      "anoisesrc=r=48000:a=0.1 -t {} {} -c:a aac -f mp4 {}",
       form.seconds, form.video, test::quoted(file));
   return test::shell(command).exit == 0;
 }
@@ -61,7 +61,7 @@ double cost_of(Work work) {
 }
 
 bool measure(const Form& form, const Path& folder) {
-  const Path name = std::string(form.name) + ".mov";
+  const Path name = std::string(form.name) + ".mp4";
   const auto fs = PosixFs::open_at(folder);
   if (!fs || (!(*fs)->stat(name) && !make(form, folder / name))) return false;
   ClipFacts facts;
