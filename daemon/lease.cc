@@ -4,7 +4,10 @@
 #include <unistd.h>
 
 #include <boost/filesystem/fstream.hpp>
+#include <set>
 #include <sstream>
+
+#include "base/sync.h"
 
 namespace everytake {
 namespace {
@@ -32,6 +35,29 @@ std::string boot_id() {
   return contents("/proc/sys/kernel/random/boot_id");
 }
 
+// What this process holds itself. A row of its own that is not here is one it could not take back: the disk beneath the
+// catalogue failed just then, and the process need not end before the card can be used again.
+class InHand {
+ public:
+  bool add(const Catalogue& catalogue, const std::string& card) {
+    MutexLock lock(mu_);
+    return cards_.insert({&catalogue, card}).second;
+  }
+  void drop(const Catalogue& catalogue, const std::string& card) {
+    MutexLock lock(mu_);
+    cards_.erase({&catalogue, card});
+  }
+
+ private:
+  Mutex mu_;
+  std::set<std::pair<const Catalogue*, std::string>> cards_ GUARDED_BY(mu_);
+};
+
+InHand& in_hand() {
+  static InHand cards;
+  return cards;
+}
+
 }  // namespace
 
 Holder this_process() {
@@ -43,13 +69,21 @@ bool is_alive(const Holder& holder) {
 }
 
 Result<Lease> Lease::take(Catalogue& catalogue, const std::string& card, const Clock& clock) {
-  TRY(catalogue.take_card(card, this_process(), clock.now(), is_alive));
+  const auto self = this_process();
+  if (!in_hand().add(catalogue, card))
+    return fail(Code::busy, "this program is working on the card already: wait for it");
+  const auto alive = [&](const Holder& holder) { return holder != self && is_alive(holder); };
+  if (auto taken = catalogue.take_card(card, self, clock.now(), alive); !taken) {
+    in_hand().drop(catalogue, card);
+    return tl::unexpected(std::move(taken.error()));
+  }
   return Lease(catalogue, card);
 }
 
 Lease::~Lease() {
-  if (catalogue_)
-    (void)catalogue_->release_card(card_, this_process());  // not released: taken over once this process is gone
+  if (!catalogue_) return;
+  (void)catalogue_->release_card(card_, this_process());  // not released: taken over by the next
+  in_hand().drop(*catalogue_, card_);
 }
 
 }  // namespace everytake
