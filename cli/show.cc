@@ -78,7 +78,8 @@ std::string moment_text(Micros moment, const Plan& plan, bool end = false) {
   return song_time(moment) + (place.empty() ? "" : " (" + place + ")");
 }
 
-std::string song_text(const Placement& placement, const Plan& plan) {
+std::string song_text(const Clip& clip, const Plan& plan) {
+  const auto& placement = clip.placement;
   using State = Placement::State;
   switch (placement.state) {
     case State::pending:
@@ -87,17 +88,19 @@ std::string song_text(const Placement& placement, const Plan& plan) {
       return "not in it";
     case State::no_audio:
       return "it has no sound to find it by";
-    case State::ambiguous: {
-      std::string text = "could be at";
-      for (const auto& each : placement.candidates) text += " " + moment_text(each.start, plan);
-      return text;
-    }
+    case State::ambiguous:
+      return fmt::format("its sound fits {} places; choose one with: everytake tag {} --choose NUMBER",
+                         placement.candidates.size(), shown(clip.roll + "/" + clip.name));
     case State::placed:
       break;
   }
   std::string text = "its first frame is at " + moment_text(placement.start, plan);
   if (placement.speed != 1) text += fmt::format(", at {:.4g} times the speed", placement.speed);
-  return text + fmt::format("; by {}", to_string(placement.by));
+  text += fmt::format("; by {}", to_string(placement.by));
+  if (!placement.settled_by.empty())
+    text += fmt::format(", of {} places as {} and the times of recording tell", placement.candidates.size(),
+                        shown(placement.settled_by));
+  return text;
 }
 
 std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) {
@@ -120,9 +123,12 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   line("recorded", known(facts.recorded_at, iso8601));
   line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
-  line("song", song_text(clip.placement, plan));
+  line("song", song_text(clip, plan));
+  for (std::size_t i = 0; i < clip.placement.candidates.size(); ++i)
+    line(fmt::format("  place {}", i + 1).c_str(), moment_text(clip.placement.candidates[i].start, plan));
   for (const auto& span : clip.placement.spans)
-    line("holds", moment_text(span.start, plan) + " to " + moment_text(span.end, plan, /*end=*/true));
+    if (clip.placement.state == Placement::State::placed)
+      line("holds", moment_text(span.start, plan) + " to " + moment_text(span.end, plan, /*end=*/true));
   line("sections", said(sections_of(clip, plan)));
   line("members", said(clip.members));
   line("look", clip.look ? shown(*clip.look) : "none said");

@@ -18,7 +18,7 @@ using Act = MarkChange::Act;
 struct Options {
   std::vector<std::string> clips, members, sections, remove_members, clear;
   std::optional<std::string> kind, look, angle, note, start;
-  std::optional<int> rating;
+  std::optional<int> rating, choose;
   double speed = 1;
 };
 
@@ -79,6 +79,23 @@ Result<Placement> placement_of(const Clip& clip, Micros start, double speed, con
   return placement;
 }
 
+// One of the places that show numbers, chosen by hand; a choice can be changed later.
+Result<Placement> chosen_place(const Clip& clip, int number) {
+  const auto& heard = clip.placement;
+  const auto count = static_cast<int>(heard.candidates.size());
+  if (count == 0)
+    return fail(Code::invalid, fmt::format("{}: there are no places to choose from; say where it lies with --start",
+                                           shown(clip.name)));
+  if (number > count)
+    return fail(Code::invalid, fmt::format("--choose {}: {} has {} places", number, shown(clip.name), count));
+  auto placement = at_candidate(heard, static_cast<std::size_t>(number - 1));
+  placement.state = Placement::State::placed;
+  placement.by = By::hand;
+  placement.confidence.reset();
+  placement.settled_by.clear();
+  return placement;
+}
+
 bool takes_back_start(const Options& options) {
   return std::any_of(options.clear.begin(), options.clear.end(),
                      [](const auto& field) { return same_letters(field, "start"); });
@@ -88,6 +105,10 @@ bool takes_back_start(const Options& options) {
 Result<std::vector<std::optional<Placement>>> placements_of(const Options& options, const std::vector<Clip>& clips,
                                                             const Plan& plan) {
   std::vector<std::optional<Placement>> placements(clips.size());
+  if (options.choose) {
+    if (clips.size() != 1) return fail(Code::invalid, "--choose: name one clip; each has places of its own");
+    placements[0] = TRY(chosen_place(clips[0], *options.choose));
+  }
   if (!options.start) return placements;
   const auto start = parse_start(*options.start);
   if (!start)
@@ -110,14 +131,19 @@ Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
   }
   const auto marks = TRY(marks_of(options, shoot.plan));
   const auto placements = TRY(placements_of(options, chosen, shoot.plan));
-  const bool moved = options.start || takes_back_start(options);
+  const bool placed = options.start || options.choose;
+  const bool moved = placed || takes_back_start(options);
   if (marks.empty() && !moved) return fail(Code::invalid, "say what to tag; see: everytake tag --help");
   std::vector<HandEdit> edits;
   for (std::size_t i = 0; i < ids.size(); ++i)
-    edits.push_back({ids[i], marks, placements[i], !options.start && takes_back_start(options)});
+    edits.push_back({ids[i], marks, placements[i], !placed && takes_back_start(options)});
   TRY(catalogue->edit(edits));
   const SystemClock clock;
-  if (moved) TRY(Pipeline(*catalogue, shoot.plan, clock).classify(ids));
+  if (moved) {
+    Pipeline pipeline(*catalogue, shoot.plan, clock);
+    TRY(pipeline.classify(ids));
+    TRY(pipeline.settle_choices());
+  }
   std::vector<Clip> tagged;
   for (auto& clip : TRY(catalogue->clips()))
     if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) tagged.push_back(std::move(clip));
@@ -148,7 +174,11 @@ Run declare_tag(CLI::App& command) {
   command.add_option("--remove-member", options->remove_members, "who is not seen after all")->allow_extra_args(false);
   command.add_option("--clear", options->clear, "a field to take back: kind, member … or start")
       ->allow_extra_args(false);
-  command.add_option("--start", options->start, "the song time heard at its first frame; -0:02 where it rolled before");
+  auto* start = command.add_option("--start", options->start,
+                                   "the song time heard at its first frame; -0:02 where it rolled before");
+  command.add_option("--choose", options->choose, "which of the places that show lists, 1 the first")
+      ->check(CLI::Range(1, 999))
+      ->excludes(start);
   command.add_option("--speed", options->speed, "how fast the song was played")->type_name("FACTOR");
   return [options](Session& session) {
     const auto shoot = load_shoot(session);

@@ -35,6 +35,15 @@ const char* to_string(By by) {
   return "";
 }
 
+Placement at_candidate(Placement placement, std::size_t candidate) {
+  const auto& chosen = placement.candidates.at(candidate);
+  const auto moved = chosen.start - placement.start;
+  placement.start = chosen.start;
+  placement.confidence = chosen.confidence;
+  for (auto& span : placement.spans) span = {std::max(span.start + moved, Micros::zero()), span.end + moved};
+  return placement;
+}
+
 const char* to_string(Placement::State state) {
   switch (state) {
     case Placement::State::pending:

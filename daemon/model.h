@@ -202,11 +202,14 @@ struct Placement {
   Micros start{};  // the song time heard at the clip's first frame; negative where the camera rolled before the song
   double speed = 1;
   double drift_ppm = 0;
-  std::optional<double> confidence;  // nullopt where placed by hand
-  std::vector<Span> spans;           // the song's stretches the clip holds, in song time
-  std::vector<Candidate> candidates;
+  std::optional<double> confidence;   // nullopt where placed by hand
+  std::vector<Span> spans;            // the song's stretches the clip holds, in song time
+  std::vector<Candidate> candidates;  // where several fit by sound; also where one of them was settled on or chosen
+  std::string settled_by;  // "R001/C0003", the neighbour whose place told which of the candidates it is; else empty
 };
 const char* to_string(Placement::State state);
+// The same heard at another of its candidates: start and spans move with it.
+Placement at_candidate(Placement placement, std::size_t candidate);
 
 enum class CopyState { planned, copied, verified, failed };
 const char* to_string(CopyState state);

@@ -156,6 +156,10 @@ class Pipeline {
   // Gives clips their kind by rule anew, from what is known of them and where they lie in the song. None named: all.
   Result<void> classify(std::span<const ClipId> only);
 
+  // Lets the clips before and after tell where the sound alone leaves a choice; see align/settle.h. To be called after
+  // places changed.
+  Result<void> settle_choices();
+
  private:
   // A clip's sound, mono at kAlignRate, and its levels recorded. Fails where one of its disks went away, or on a stop.
   Result<std::vector<float>> hear(std::span<OpenDestination> destinations, const PendingClip& clip,

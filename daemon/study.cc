@@ -2,6 +2,7 @@
 #include <algorithm>
 
 #include "align/place.h"
+#include "align/settle.h"
 #include "base/text.h"
 #include "media/classify.h"
 #include "media/levels.h"
@@ -83,6 +84,14 @@ Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std:
     if (!sound || !song) continue;
     TRY(catalogue_.record_placement(clip.id, place(*song, *sound, plan_.song.playback_speeds)));
     TRY(classify(std::span(&clip.id, 1)));
+  }
+  return settle_choices();
+}
+
+Result<void> Pipeline::settle_choices() {
+  for (const auto& [id, placement] : settle(TRY(catalogue_.clips()))) {
+    TRY(catalogue_.record_placement(id, placement));
+    TRY(classify(std::span(&id, 1)));
   }
   return {};
 }

@@ -112,7 +112,8 @@ CREATE TABLE placement (
   drift_ppm  REAL NOT NULL,
   confidence REAL,
   spans      TEXT NOT NULL,                  -- JSON: [[start_us, end_us], …]
-  candidates TEXT NOT NULL,                  -- JSON: [[start_us, confidence], …]
+  candidates TEXT NOT NULL,                  -- JSON: [[start_us, confidence], …]; the first is what the sound says
+  settled_by TEXT NOT NULL DEFAULT '',       -- the neighbour that told which candidate it is: 'R001/C0003'
   PRIMARY KEY (clip_id, by)
 ) STRICT, WITHOUT ROWID;
 

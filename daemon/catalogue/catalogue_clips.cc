@@ -105,10 +105,12 @@ Result<void> write_placement(Db& db, ClipId clip, const Placement& placement) {
   if (placement.state == Placement::State::pending) return forget_placement(db, clip, by);
   return db.run(
       "INSERT OR REPLACE INTO placement"
-      " (clip_id, by, state, start_us, speed, drift_ppm, confidence, spans, candidates)"
-      " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+      " (clip_id, by, state, start_us, speed, drift_ppm, confidence, spans, candidates,"
+      " settled_by)"
+      " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
       clip, to_string(by), to_string(placement.state), placement.start, placement.speed, placement.drift_ppm,
-      placement.confidence, spans_text(placement.spans), candidates_text(placement.candidates));
+      placement.confidence, spans_text(placement.spans), candidates_text(placement.candidates),
+      placement.settled_by);
 }
 
 Result<void> apply(Db& db, const HandEdit& edit) {

@@ -173,7 +173,8 @@ Result<void> gather_marks(Db& db, Gathering& clips, Range range) {
 
 Result<void> gather_placements(Db& db, Gathering& clips, Range range) {
   return gather(db, clips, range,
-                "SELECT clip_id, by, state, start_us, speed, drift_ppm, confidence, spans, candidates"
+                "SELECT clip_id, by, state, start_us, speed, drift_ppm, confidence, spans, candidates,"
+                " settled_by"
                 " FROM placement"
                 " WHERE clip_id BETWEEN ? AND ?"
                 " ORDER BY clip_id, by DESC",  // the rule's, then over it the hand's
@@ -187,6 +188,7 @@ Result<void> gather_placements(Db& db, Gathering& clips, Range range) {
                   placement.confidence = row.next<std::optional<double>>();
                   placement.spans = spans_of(row.next<std::string>());
                   placement.candidates = candidates_of(row.next<std::string>());
+                  placement.settled_by = row.next<std::string>();
                 });
 }
 

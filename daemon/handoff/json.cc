@@ -76,6 +76,7 @@ Json song_json(const Placement& placement, const Plan& plan) {
             {"drift_ppm", placed ? Json(placement.drift_ppm) : Json()},
             {"confidence", placed ? maybe(placement.confidence) : Json()},
             {"spans", Json::array()},
+            {"settled_by", placement.settled_by.empty() ? Json() : Json(placement.settled_by)},
             {"sections", placed ? sections_held(placement.spans, plan) : Json::array()},
             {"candidates", Json::array()}};
   if (placed)

@@ -1,5 +1,6 @@
 // How well clips are placed, in a table: ours beside plain correlation of the waveforms.
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <bit>
@@ -80,52 +81,83 @@ double error_of(const Case& each, double start, double speed, double drift_ppm) 
   return std::abs(said - (each.how.start + each.how.speed * (1 + each.how.drift_ppm * 1e-6) * middle));
 }
 
+// Clips of which the song holds no second copy. Of a repeated clip no place is the right one; see Repeated.
 struct Row {
-  int clips = 0, in_frame = 0, in_5_ms = 0, listed = 0, wrong = 0, missed = 0, speed_right = 0, repeated = 0;
+  int clips = 0, in_frame = 0, in_5_ms = 0, listed = 0, wrong = 0, missed = 0, speed_right = 0;
   std::vector<double> errors, drifts;
 };
 
-void count(Row& row, const Case& each, const Answer& answer, bool& bad) {
+// Clips whose stretch of song stands in it several times: every copy should be listed, and none be chosen.
+struct Repeated {
+  int clips = 0, listed = 0, partly = 0, lucky = 0, wrong = 0, missed = 0;
+};
+
+bool lists(const Case& each, const Answer& answer, double off) {
+  return std::any_of(answer.candidates.begin(), answer.candidates.end(), [&](double start) {
+    return error_of(each, start - off, answer.speed, answer.drift_ppm) < kFrame;
+  });
+}
+
+// Returns whether it is as it should be.
+bool count_repeated(Repeated& row, const Case& each, const Answer& answer) {
   ++row.clips;
-  bad = false;
-  if (each.what == Class::negative) {
-    bad = answer.state == State::placed;
-    row.wrong += bad;
-    row.listed += answer.state == State::ambiguous;
-    row.missed += answer.state == State::none || answer.state == State::no_audio;
-    return;
-  }
   if (answer.state == State::ambiguous) {
-    const bool there = std::any_of(answer.candidates.begin(), answer.candidates.end(), [&](double start) {
-      return error_of(each, start, answer.speed, answer.drift_ppm) < kFrame;
-    });
-    const bool all = std::all_of(each.also.begin(), each.also.end(), [&](double also) {
-      return std::any_of(answer.candidates.begin(), answer.candidates.end(),
-                         [&](double start) { return std::abs(start - also) < 2 * kFrame; });
-    });
-    row.listed += there && all;
-    row.repeated += !each.also.empty() && there && all;
-    row.speed_right += answer.speed == each.how.speed;
-    bad = !there || (!each.also.empty() && !all);
-    return;
+    const bool all = lists(each, answer, 0) && std::all_of(each.also.begin(), each.also.end(), [&](double also) {
+                       return lists(each, answer, also - each.how.start);
+                     });
+    ++(all ? row.listed : row.partly);
+    return all;
   }
   if (answer.state != State::placed) {
     ++row.missed;
-    bad = true;
-    return;
+    return false;
+  }
+  ++(error_of(each, answer.start, answer.speed, answer.drift_ppm) < kFrame ? row.lucky : row.wrong);
+  return false;
+}
+
+bool count_negative(Row& row, const Answer& answer) {
+  ++row.clips;
+  row.wrong += answer.state == State::placed;
+  row.listed += answer.state == State::ambiguous;
+  row.missed += answer.state == State::none || answer.state == State::no_audio;
+  return answer.state != State::placed;
+}
+
+bool count(Row& row, const Case& each, const Answer& answer) {
+  ++row.clips;
+  row.speed_right += answer.state != State::none && answer.speed == each.how.speed;
+  if (answer.state == State::ambiguous) {
+    const bool there = lists(each, answer, 0);
+    row.listed += there;
+    row.missed += !there;
+    return false;
+  }
+  if (answer.state != State::placed) {
+    ++row.missed;
+    return false;
   }
   const double error = error_of(each, answer.start, answer.speed, answer.drift_ppm);
-  row.speed_right += answer.speed == each.how.speed;
   row.in_frame += error < kFrame;
   row.in_5_ms += error < 0.005;
   row.wrong += error >= kFrame;
-  bad = error >= 0.005;
   if (error < kFrame) {
     row.errors.push_back(error * 1e3);
     if (each.matched_to - each.matched_from >= 60)
       row.drifts.push_back(std::abs(answer.drift_ppm - each.how.drift_ppm));
   }
+  return error < 0.005;
 }
+
+struct Table {
+  std::map<Class, Row> rows;
+  std::map<Class, Repeated> repeated;
+
+  bool add(const Case& each, const Answer& answer) {
+    if (each.what == Class::negative) return count_negative(rows[each.what], answer);
+    return each.also.empty() ? count(rows[each.what], each, answer) : count_repeated(repeated[each.what], each, answer);
+  }
+};
 
 double middle_of(std::vector<double> values) {
   if (values.empty()) return 0;
@@ -134,18 +166,29 @@ double middle_of(std::vector<double> values) {
 }
 
 std::string row_text(const char* name, const Row& row) {
-  return fmt::format("{:<20} {:>5} {:>9} {:>9} {:>10} {:>6} {:>7} {:>6} {:>9.3f} {:>9.1f}\n", name, row.clips,
-                     row.in_frame, row.in_5_ms, fmt::format("{}({})", row.listed, row.repeated), row.wrong, row.missed,
-                     row.speed_right, middle_of(row.errors),
+  return fmt::format("{:<20} {:>5} {:>9} {:>9} {:>10} {:>6} {:>7} {:>6} {:>10.3f} {:>10.1f}\n", name, row.clips,
+                     row.in_frame, row.in_5_ms, row.listed, row.wrong, row.missed, row.speed_right,
+                     middle_of(row.errors),
                      row.drifts.empty() ? 0 : *std::max_element(row.drifts.begin(), row.drifts.end()));
 }
 
-constexpr const char* kHeading =
-    "clips                 number  in frame   in 5 ms  ambiguous  wrong  missed  speed  median ms  drift off\n";
+std::string table_text(const Table& table) {
+  std::string text =
+      "clips                 number  in frame   in 5 ms  ambiguous  wrong  missed  speed  median ms  drift off\n";
+  for (const auto& [what, row] : table.rows) text += row_text(to_string(what), row);
+  if (table.repeated.empty()) return text;
+  text += "of these repeated     number  all listed  some listed  lucky  wrong  missed\n";
+  for (const auto& [what, row] : table.repeated)
+    text += fmt::format("{:<20} {:>7} {:>11} {:>12} {:>6} {:>6} {:>7}\n", to_string(what), row.clips, row.listed,
+                        row.partly, row.lucky, row.wrong, row.missed);
+  return text;
+}
 
 struct Options {
   bool real = false, tuning = false, misses = false, ours = false;
   std::optional<Path> keep;
+  std::string only;  // clips whose names begin so
+  int every = 1;     // of them, one in so many
 };
 
 struct Times {
@@ -160,7 +203,7 @@ void write_clip(const Path& file, const test::Track& track) {
   movie.sound = test::Sound{48000, 2, {}};
   for (const float v : fine) movie.sound->samples.insert(movie.sound->samples.end(), {v, v});
   // Under its name only when it is whole: a kept folder may be from a run that was stopped.
-  const Path part = file.parent_path() / "part.m4a";
+  const Path part = file.parent_path() / fmt::format("part-{}.m4a", getpid());
   test::make_movie(part, movie);
   boost::filesystem::rename(part, file);
 }
@@ -182,6 +225,23 @@ std::vector<float> read_sound(const Path& file) {
   return std::move(*sound);
 }
 
+std::string miss_text(const Case& each, const std::vector<Song>& songs, const Answer& answer) {
+  const auto& how = each.how;
+  std::string text = fmt::format(
+      "{:<12} {} {:.1f}-{:.1f} s of {:.1f} at {:.2f} x{} noise {:.0f} talk {:.0f} decay {:.1f} direct {:.1f}{} also "
+      "{}: "
+      "{} {:.3f} x{} {:.2f}",
+      each.name, Path(songs[each.song].name).stem().string(), each.matched_from, each.matched_to, how.length, how.start,
+      how.speed, how.noise_db, how.talk_db, how.decay, how.direct, each.hall ? " hall" : "", each.also.size(),
+      everytake::to_string(answer.state), answer.start, answer.speed, answer.score);
+  if (answer.state == State::placed && each.what != Class::negative)
+    text += fmt::format(", {:.1f} ms off", 1e3 * error_of(each, answer.start, answer.speed, answer.drift_ppm));
+  if (answer.state == State::ambiguous)
+    text += fmt::format(", {} candidates, the true one {}among them", answer.candidates.size(),
+                        lists(each, answer, 0) ? "" : "not ");
+  return text + "\n";
+}
+
 void run(const std::vector<Song>& songs, const Options& options, const Path& folder) {
   const auto hall = options.real ? hall_response() : test::Track{};
   std::vector<SongIndex> indexes;
@@ -190,10 +250,12 @@ void run(const std::vector<Song>& songs, const Options& options, const Path& fol
     if (!boost::filesystem::exists(file)) write_song(file, songs[i].sound);
     indexes.emplace_back(read_sound(file));
   }
-  std::map<Class, Row> ours, theirs;
+  Table ours, theirs;
   Times times;
   const double planned[] = {1.0};
-  for (const auto& each : cases(songs, options.tuning, !hall.empty())) {
+  int number = 0;
+  for (auto& each : cases(songs, options.tuning, !hall.empty())) {
+    if (!each.name.starts_with(options.only) || number++ % options.every != 0) continue;
     const Path file = folder / (each.name + ".m4a");
     if (!boost::filesystem::exists(file)) write_clip(file, sound_of(each, songs, hall));
     const double begin = cpu_seconds();
@@ -204,31 +266,15 @@ void run(const std::vector<Song>& songs, const Options& options, const Path& fol
     times.decoding += decoded - begin;
     times.placing += done - decoded;
     times.sound += each.how.length;
-    bool bad = false, ignored = false;
-    count(ours[each.what], each, answer, bad);
-    if (!options.ours) count(theirs[each.what], each, plain(indexes[each.song].sound(), sound), ignored);
-    if (bad && options.misses)
-      std::cout << fmt::format(
-          "{:<13} {:<24} {:.1f}-{:.1f} s of {:.1f}, start {:.2f} speed {} noise {:.0f} talk {:.0f} decay {:.1f} direct "
-          "{:.1f} hall {} also {}: {} {:.2f} "
-          "speed {} confidence {:.2f} candidates {} ({:.0f} ms)\n",
-          each.name,
-          Path(songs[each.song].name).parent_path().filename().string() + "/" +
-              Path(songs[each.song].name).filename().string(),
-          each.matched_from, each.matched_to, each.how.length, each.how.start, each.how.speed, each.how.noise_db,
-          each.how.talk_db, each.how.decay, each.how.direct, each.hall, each.also.size(),
-          everytake::to_string(answer.state), answer.start, answer.speed, answer.score, answer.candidates.size(),
-          (done - decoded) * 1e3);
+    if (each.what != Class::negative) note_repeats(each, songs[each.song]);
+    if (!ours.add(each, answer) && options.misses) std::cout << miss_text(each, songs, answer) << std::flush;
+    if (!options.ours) theirs.add(each, plain(indexes[each.song].sound(), sound));
   }
-  for (const auto& [title, rows] :
-       {std::pair("everytake", &ours), std::pair("plain correlation of waveforms", &theirs)}) {
-    if (rows->empty()) continue;
-    std::cout << "\n" << title << "\n" << kHeading;
-    for (const Class what : kClasses) std::cout << row_text(to_string(what), (*rows)[what]);
-  }
+  std::cout << "\neverytake\n" << table_text(ours);
+  if (!options.ours) std::cout << "\nplain correlation of waveforms\n" << table_text(theirs);
   std::cout << fmt::format(
-      "\nambiguous: all candidates listed, the true one among them (of those: songs that repeat sample by sample "
-      "there)."
+      "\nambiguous: the true place is among the candidates. repeated: the same stretch stands in the song several "
+      "times."
       "\n{:.0f} s of sound in {:.1f} s of one core: {:.0f} times real time; decoding {:.0f} % of it\n",
       times.sound, times.decoding + times.placing, times.sound / (times.decoding + times.placing),
       100 * times.decoding / (times.decoding + times.placing));
@@ -247,6 +293,10 @@ std::optional<Options> options_of(std::span<const std::string> words) {
       options.ours = true;
     else if (words[i] == "--keep" && i + 1 < words.size())
       options.keep = Path(words[++i]);
+    else if (words[i] == "--only" && i + 1 < words.size())
+      options.only = words[++i];
+    else if (words[i] == "--every" && i + 1 < words.size())
+      options.every = std::max(1, std::atoi(words[++i].c_str()));
     else
       return std::nullopt;
   }
@@ -258,7 +308,7 @@ std::optional<Options> options_of(std::span<const std::string> words) {
 int align(std::span<const std::string> words) {
   const auto options = options_of(words);
   if (!options) {
-    std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n";
+    std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses] [--only NAME] [--every N]\n";
     return 2;
   }
   std::vector<std::string> missing;

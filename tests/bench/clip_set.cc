@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "base/posix_fs.h"
+#include "bench/copies.h"
 #include "media/audio.h"
 
 namespace everytake::bench {
@@ -112,14 +113,6 @@ std::size_t longer_than(double seconds, const std::vector<Song>& songs, Random& 
   return fit.empty() ? 0 : fit[static_cast<std::size_t>(random.below(static_cast<int>(fit.size())))];
 }
 
-void note_repeats(Case& each, const Song& song) {
-  if (!song.made) return;
-  const double from = each.how.start + each.how.speed * each.matched_from;
-  const double to = each.how.start + each.how.speed * each.matched_to;
-  for (const double start : song.made->repeats_of(from, to))
-    each.also.push_back(start - each.how.speed * each.matched_from);
-}
-
 Case negative(int number, const std::vector<Song>& songs, Random& random) {
   Case each;
   each.song = static_cast<std::size_t>(random.below(static_cast<int>(songs.size())));
@@ -203,6 +196,14 @@ Track hall_response() {
   return response;
 }
 
+void note_repeats(Case& each, const Song& song) {
+  const double from = each.how.start + each.how.speed * each.matched_from;
+  const double to = each.how.start + each.how.speed * each.matched_to;
+  each.also.clear();
+  for (const double start : song.made ? song.made->repeats_of(from, to) : copies_in(song.sound, from, to))
+    each.also.push_back(each.how.start + start - from);
+}
+
 std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall) {
   Random random(tuning ? 11 : 4711);
   std::vector<Case> all;
@@ -218,7 +219,6 @@ std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall) 
       each.how.pitch_moves = what != Class::pitch_kept;
       make_hard(each.how, random);
       lay_out(each, matched, songs[each.song], random);
-      note_repeats(each, songs[each.song]);
       each.hall = hall && i % 3 == 0;
       each.name = fmt::format("{}-{:02}", static_cast<int>(what), i);
       all.push_back(std::move(each));

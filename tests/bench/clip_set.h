@@ -32,7 +32,7 @@ struct Case {
   test::Capture how;                        // where it lies, for Source::song
   bool hall = false;                        // in the recorded hall instead of a made-up room
   double matched_from = 0, matched_to = 0;  // clip seconds in which the song plays
-  std::vector<double> also;                 // other starts at which the song is the same sample by sample
+  std::vector<double> also;                 // other starts at which the song is the same; by note_repeats()
 };
 
 // Songs synthesised from kits. Those for tuning and those for judging come from different kits.
@@ -43,6 +43,8 @@ std::vector<Song> recorded_songs(bool tuning, std::vector<std::string>& missing)
 test::Track hall_response();
 
 std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall);
+// Made songs know their copies; in recorded ones they are looked for, see copies_in().
+void note_repeats(Case& each, const Song& song);
 test::Track sound_of(const Case& each, const std::vector<Song>& songs, const test::Track& hall);
 
 }  // namespace everytake::bench

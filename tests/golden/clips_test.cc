@@ -236,6 +236,53 @@ TEST_F(Clips, AreWhatTheHandSaysUntilItTakesThatBack) {
   EXPECT_EQ(clip["kind_by"], "rule");
 }
 
+TEST_F(Clips, WhoseSoundFitsSeveralPlacesListThemToChooseFrom) {
+  Placement several;
+  several.state = Placement::State::ambiguous;
+  several.start = 30s;
+  several.spans = {{30s, 42500ms}};
+  several.confidence = 0.8;
+  several.candidates = {{30s, 0.8}, {105s, 0.7}};
+  must(rows_.catalogue().record_placement(ids_[2], several));
+  expect_golden("show_ambiguous.txt", run({"show", "C0003"}).out);
+
+  EXPECT_EQ(run({"tag", "C0003", "--choose", "2"}).exit, 0);
+  auto song = Json::parse(run({"show", "C0003", "--json"}).out)["clip"]["song"];
+  EXPECT_EQ(song["state"], "placed");
+  EXPECT_EQ(song["by"], "hand");
+  EXPECT_EQ(song["start_s"], 105);
+  EXPECT_EQ(song["spans"], Json::parse("[[105.0,117.5]]"));
+  EXPECT_EQ(run({"tag", "C0003", "--choose", "1"}).exit, 0);  // after all
+  EXPECT_EQ(Json::parse(run({"show", "C0003", "--json"}).out)["clip"]["song"]["start_s"], 30);
+  EXPECT_EQ(run({"tag", "C0003", "--clear", "start"}).exit, 0);
+  EXPECT_EQ(Json::parse(run({"show", "C0003", "--json"}).out)["clip"]["song"]["state"], "ambiguous");
+
+  EXPECT_THAT(run({"tag", "C0003", "--choose", "3"}).err, HasSubstr("C0003 has 2 places"));
+  EXPECT_THAT(run({"tag", "C0002", "--choose", "1"}).err, HasSubstr("no places to choose from"));
+  EXPECT_THAT(run({"tag", "C0002", "C0003", "--choose", "1"}).err, HasSubstr("name one clip"));
+  EXPECT_EQ(run({"tag", "C0003", "--choose", "1", "--start", "0:30"}).exit, 2);
+}
+
+TEST_F(Clips, AreSettledByTheClipBeforeAndSayWhich) {
+  // C0001 begins at -0:02 of the song and runs 44 s; C0003 was recorded 50 s after it began: the song stood at 0:48.
+  Placement several;
+  several.state = Placement::State::ambiguous;
+  several.start = 108s;
+  several.spans = {{108s, 118s}};
+  several.candidates = {{108s, 0.8}, {48s, 0.7}};
+  auto known = must(rows_.catalogue().clip(ids_[2])).facts;
+  known.recorded_at = test::kNoon - 1h + 50s;
+  must(rows_.catalogue().record_facts(ids_[2], known, test::kNoon));
+  must(rows_.catalogue().record_placement(ids_[2], several));
+  EXPECT_EQ(run({"tag", "R001/C0001", "--start", "-0:02"}).exit, 0);
+  EXPECT_THAT(run({"show", "C0003"}).out,
+              HasSubstr("its first frame is at 0:48.000 (Chorus 1, bar 20, beat 1.8); by rule, of 2 places as "
+                        "R001/C0001 and the times of recording tell\n"));
+  EXPECT_EQ(Json::parse(run({"show", "C0003", "--json"}).out)["clip"]["song"]["settled_by"], "R001/C0001");
+  EXPECT_EQ(run({"tag", "R001/C0001", "--start", "0:20"}).exit, 0);
+  EXPECT_EQ(Json::parse(run({"show", "C0003", "--json"}).out)["clip"]["song"]["state"], "ambiguous");
+}
+
 TEST_F(Clips, AreNotPlacedOutsideTheSong) {
   const auto called = run({"tag", "C0003", "--start", "3:00"});
   EXPECT_EQ(called.exit, 3);

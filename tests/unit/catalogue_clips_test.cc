@@ -268,8 +268,8 @@ TEST_F(Clips, AreEditedAllOrNone) {
 TEST_F(Clips, LieWhereTheHandPutThemElseWhereTheRuleDid) {
   const auto id = rows_.clips({"C0001"}).front();
   Placement rule{
-      Placement::State::ambiguous,         By::rule, -2'500'000us, 1, 12.5, 0.25, {{0us, 1s}, {5s, 6'000'001us}},
-      {{-2'500'000us, 0.25}, {40s, 0.125}}};
+      Placement::State::ambiguous,          By::rule,    -2'500'000us, 1, 12.5, 0.25, {{0us, 1s}, {5s, 6'000'001us}},
+      {{-2'500'000us, 0.25}, {40s, 0.125}}, "R001/C0009"};
   must(catalogue().record_placement(id, rule));
   auto read = clip(id).placement;
   EXPECT_EQ(read.state, rule.state);
@@ -281,7 +281,8 @@ TEST_F(Clips, LieWhereTheHandPutThemElseWhereTheRuleDid) {
   ASSERT_EQ(read.candidates.size(), 2U);
   EXPECT_EQ(read.candidates[1].start, 40s);
   EXPECT_EQ(read.candidates[1].confidence, 0.125);
-  Placement hand{Placement::State::placed, By::hand, 12s, 2, 0, std::nullopt, {{12s, 20s}}, {}};
+  EXPECT_EQ(read.settled_by, "R001/C0009");
+  Placement hand{Placement::State::placed, By::hand, 12s, 2, 0, std::nullopt, {{12s, 20s}}, {}, ""};
   HandEdit edit{id, {}, hand, false};
   must(catalogue().edit(std::span(&edit, 1)));
   read = clip(id).placement;
