@@ -4,7 +4,6 @@
 #include <fmt/format.h>
 #include <signal.h>
 #include <spawn.h>
-#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -47,18 +46,13 @@ class Child {
   Child(const Child&) = delete;
   Child& operator=(const Child&) = delete;
 
-  struct Ending {
+  // How it ended, as waitpid() tells it.
+  int wait() {
     int status = 0;
-    double cpu_seconds = 0;
-  };
-  Ending wait() {
-    Ending ending;
-    rusage used{};
-    while (::wait4(std::exchange(pid_, -1), &ending.status, 0, &used) < 0 && errno == EINTR) {
+    while (::waitpid(pid_, &status, 0) < 0 && errno == EINTR) {
     }
-    for (const auto& time : {used.ru_utime, used.ru_stime})
-      ending.cpu_seconds += static_cast<double>(time.tv_sec) + static_cast<double>(time.tv_usec) * 1e-6;
-    return ending;
+    pid_ = -1;
+    return status;
   }
 
  private:
@@ -163,17 +157,16 @@ Result<std::string> converse(Channel& channel, Answers& answers, std::uint64_t m
 }
 
 // Why a process that was to read a recording gave no result, as `corrupt` where it's the recording's doing.
-Error verdict_on(const Child::Ending& ending, const Limits& limits) {
+Error verdict_on(int status, const Limits& limits) {
   const auto broken = [](std::string what) { return Error{Code::corrupt, std::move(what), 0}; };
-  if (WIFEXITED(ending.status) && WEXITSTATUS(ending.status) == kOutOfMemory)
+  if (WIFEXITED(status) && WEXITSTATUS(status) == kOutOfMemory)
     return broken(fmt::format("needs more than {} MB of memory to read", limits.memory_bytes / kMiB));
-  // The kernel counts in ticks, and ends it a little before or after.
-  if (ending.cpu_seconds >= 0.9 * limits.cpu_seconds)
+  if (WIFSIGNALED(status) && WTERMSIG(status) == SIGXCPU)
     return broken(fmt::format("takes more than {} s of computing to read", limits.cpu_seconds));
-  if (WIFEXITED(ending.status))
-    return broken(fmt::format("ends the process that reads it, with code {}", WEXITSTATUS(ending.status)));
-  if (WTERMSIG(ending.status) != SIGKILL && WTERMSIG(ending.status) != SIGTERM)
-    return broken(fmt::format("ends the process that reads it, by signal {}", WTERMSIG(ending.status)));
+  if (WIFEXITED(status))
+    return broken(fmt::format("ends the process that reads it, with code {}", WEXITSTATUS(status)));
+  if (WTERMSIG(status) != SIGKILL && WTERMSIG(status) != SIGTERM)
+    return broken(fmt::format("ends the process that reads it, by signal {}", WTERMSIG(status)));
   return {Code::gone, "the process that reads recordings was ended from outside", 0};
 }
 
@@ -196,8 +189,7 @@ Result<std::string> Examiner::run(const ReadFs& fs, std::span<const Path> files,
     return fail(Code::corrupt, fmt::format("takes more than {} s to read", std::chrono::seconds(kPatience).count()));
   // Broken off within a conversation: the process says why by how it ends.
   if (said.error().code == Code::gone)
-    if (const auto ending = child.wait(); ending.status != 0)
-      return tl::unexpected(verdict_on(ending, examination.limits));
+    if (const int status = child.wait(); status != 0) return tl::unexpected(verdict_on(status, examination.limits));
   return said;
 }
 

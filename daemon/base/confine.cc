@@ -56,10 +56,15 @@ constexpr int kAllowed[] = {
 // Memory, as long as it is not code.
 constexpr int kUnlessExecutable[] = {SCMP_SYS(mmap), SCMP_SYS(mprotect)};
 
-Result<void> limit(__rlimit_resource resource, rlim_t most) {
-  const rlimit both{most, most};
+// The first is where the system gives a sign, the second where it ends what did not heed it.
+Result<void> limit(__rlimit_resource resource, rlim_t most, rlim_t end) {
+  const rlimit both{most, end};
   if (::setrlimit(resource, &both) == 0) return {};
   return tl::unexpected(system_error("can't limit a process", errno));
+}
+
+Result<void> limit(__rlimit_resource resource, rlim_t most) {
+  return limit(resource, most, most);
 }
 
 // Returns 0 or a negative errno.
@@ -79,7 +84,7 @@ int filter_calls() {
 }  // namespace
 
 Result<void> confine(const Limits& limits) {
-  TRY(limit(RLIMIT_CPU, limits.cpu_seconds));
+  TRY(limit(RLIMIT_CPU, limits.cpu_seconds, limits.cpu_seconds + 1));
   TRY(limit(RLIMIT_FSIZE, 0));
   TRY(limit(RLIMIT_NOFILE, kOpenFiles));
   TRY(limit(RLIMIT_CORE, 0));

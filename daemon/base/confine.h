@@ -9,7 +9,7 @@ namespace everytake {
 
 struct Limits {
   std::uint64_t memory_bytes = 0;  // of address space
-  unsigned cpu_seconds = 0;        // of computing; then the system ends the process
+  unsigned cpu_seconds = 0;        // of computing; then SIGXCPU ends the process
 };
 
 // For the rest of this process: no more memory and computing than `limits`, no file that grows, no core file, no new

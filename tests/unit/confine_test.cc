@@ -77,7 +77,7 @@ TEST(Confine, LimitsMemory) {
 }
 
 TEST(Confine, LimitsComputing) {
-  EXPECT_EQ(in_confinement({1ULL << 32, 1}, spin), 128 + SIGKILL);
+  EXPECT_EQ(in_confinement({1ULL << 32, 1}, spin), 128 + SIGXCPU);
 }
 
 }  // namespace

@@ -65,7 +65,7 @@ TEST(ClipJson, HasWhatIsKnown) {
     "kind": "performance", "kind_by": "rule", "because": "the song is heard in it",
     "members": ["Ada"], "sections": [], "look": "warm side light", "angle": null, "rating": null, "note": null,
     "song": {"state": "placed", "by": "rule", "start_s": 12.25, "speed": 1.0, "drift_ppm": -3.5, "confidence": 0.98,
-             "spans": [[12.25, 30.5]], "sections": ["Verse"], "candidates": []},
+             "spans": [[12.25, 30.5]], "settled_by": null, "sections": ["Verse"], "candidates": []},
     "copies": [{"destination": "desk", "path": "/media/desk/footage/saltmarsh-radio/R001/CLIP/C0003.MP4",
                 "state": "verified", "verified_at": "2023-11-14T22:15:00Z"},
                {"destination": "shuttle", "path": "/media/shuttle/x", "state": "planned", "verified_at": null}],
