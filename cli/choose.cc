@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 
 #include "base/text.h"
 
@@ -12,11 +11,6 @@ namespace {
 
 constexpr Micros kLeastSpan = std::chrono::seconds(1);
 
-std::string lower(std::string text) {
-  for (auto& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return text;
-}
-
 Micros shared(const Span& a, const Span& b) {
   return std::min(a.end, b.end) - std::max(a.start, b.start);
 }
@@ -24,11 +18,11 @@ Micros shared(const Span& a, const Span& b) {
 }  // namespace
 
 bool same_letters(const std::string& a, const std::string& b) {
-  return lower(a) == lower(b);
+  return lower_case(a) == lower_case(b);
 }
 
 bool holds_letters(const std::string& text, const std::string& part) {
-  return lower(text).find(lower(part)) != std::string::npos;
+  return lower_case(text).find(lower_case(part)) != std::string::npos;
 }
 
 Result<std::string> choose_name(const std::string& word, const std::vector<std::string>& names, const char* noun) {

@@ -244,4 +244,11 @@ std::string joined(const std::vector<std::string>& words) {
   return text;
 }
 
+std::string lower_case(std::string_view text) {
+  std::string lower(text);
+  for (auto& c : lower)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  return lower;
+}
+
 }  // namespace everytake

@@ -19,6 +19,9 @@ std::string shown(std::string_view bytes);
 // "Ada, Jonas"; empty where there are none.
 std::string joined(const std::vector<std::string>& words);
 
+// ASCII letters alone, as FAT and exFAT compare names.
+std::string lower_case(std::string_view text);
+
 bool is_utf8(std::string_view bytes);
 std::string base64(std::string_view bytes);  // RFC 4648 section 4
 std::string lower_hex(std::string_view bytes);

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "base/text.h"
+
 namespace everytake {
 namespace {
 
@@ -16,13 +18,6 @@ bool is_a_systems(std::string_view part) {
 }
 
 }  // namespace
-
-std::string lower_case(std::string_view name) {
-  std::string lower(name);
-  for (auto& c : lower)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return lower;
-}
 
 std::string_view leaf_of(std::string_view folder) {
   return folder.substr(folder.rfind('/') + 1);  // npos + 1 is 0

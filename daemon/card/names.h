@@ -8,8 +8,6 @@
 
 namespace everytake {
 
-std::string lower_case(std::string_view name);
-
 // "clip" of "private/m4root/clip", and what is before it. "" has neither.
 std::string_view leaf_of(std::string_view folder);
 std::string_view parent_of(std::string_view folder);

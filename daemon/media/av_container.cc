@@ -4,6 +4,7 @@
 #include <cctype>
 #include <cmath>
 
+#include "base/text.h"
 #include "media/av.h"
 
 extern "C" {
@@ -19,9 +20,7 @@ Tags tags_of(const AVDictionary* dictionary) {
   Tags tags;
   const AVDictionaryEntry* entry = nullptr;
   while ((entry = av_dict_get(dictionary, "", entry, AV_DICT_IGNORE_SUFFIX)) && tags.size() < kMostTags) {
-    std::string name = entry->key;
-    std::transform(name.begin(), name.end(), name.begin(), [](unsigned char c) { return std::tolower(c); });
-    tags.emplace(std::move(name), entry->value);
+    tags.emplace(lower_case(entry->key), entry->value);
   }
   return tags;
 }

@@ -1,7 +1,6 @@
 #include "media/facts.h"
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 
 #include "base/text.h"
@@ -13,12 +12,6 @@ namespace everytake {
 namespace {
 
 constexpr std::size_t kLargestNotes = 1 << 20;  // bytes
-
-std::string lower(std::string_view text) {
-  std::string out(text);
-  std::transform(out.begin(), out.end(), out.begin(), [](unsigned char c) { return std::tolower(c); });
-  return out;
-}
 
 std::string name_of(const Path& path) {
   return shown(path.filename().string());
@@ -57,7 +50,7 @@ Claim subtitle_claim(std::string_view text) {
   const auto at = text.find(kField);
   const auto begin = at == std::string_view::npos ? at : text.find_first_not_of(" :", at + kField.size());
   if (begin == std::string_view::npos) return claim;
-  std::string value = lower(text.substr(begin, text.find_first_of("] \r\n", begin) - begin));
+  std::string value = lower_case(text.substr(begin, text.find_first_of("] \r\n", begin) - begin));
   if (value == "dlog_m") claim.gamma = "d-log-m";
   if (value == "dlog") claim.gamma = "d-log";
   return claim;
@@ -66,12 +59,12 @@ Claim subtitle_claim(std::string_view text) {
 Claim plan_claim(std::span<const CameraDefault> cameras, const ClipFacts& facts) {
   Claim claim{.origin = "plan"};
   for (const auto& camera : cameras)
-    if (facts.camera && lower(camera.model) == lower(*facts.camera)) claim.gamma = lower(camera.gamma);
+    if (facts.camera && lower_case(camera.model) == lower_case(*facts.camera)) claim.gamma = lower_case(camera.gamma);
   return claim;
 }
 
 bool has_extension(const Path& path, std::string_view extension) {
-  return lower(path.extension().string()) == extension;
+  return lower_case(path.extension().string()) == extension;
 }
 
 void say_where(ClipFacts& facts, const Path& video) {

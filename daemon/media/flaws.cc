@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <chrono>
 #include <map>
 #include <type_traits>
@@ -21,12 +20,6 @@ constexpr double kNearlyAll = 0.8;      // of them
 constexpr double kSilence = -70;        // dBFS; the noise of a camera's own microphone lies near -60
 constexpr double kMuchClipped = 0.001;  // share of samples: a snare that overshoots now and then stays below
 constexpr Micros kShortest = 1s;
-
-std::string lower(std::string_view text) {
-  std::string out(text);
-  std::transform(out.begin(), out.end(), out.begin(), [](unsigned char c) { return std::tolower(c); });
-  return out;
-}
 
 std::string rate_text(Rational rate) {
   return fmt::format("{:.5g}", rate.value());
@@ -52,7 +45,7 @@ bool has(const Clip& clip, const char* code) {
 
 // One curve may have several names: the wish for "s-log3" is met by "s-log3-cine" too, whose end names the gamut.
 bool meets(const std::string& gamma, const std::string& wanted) {
-  const auto have = lower(gamma), want = lower(wanted);
+  const auto have = lower_case(gamma), want = lower_case(wanted);
   if (have == want || have.starts_with(want + "-")) return true;
   const auto *a = curve_of(have), *b = curve_of(want);
   return a && b && a->encode == b->encode && std::string_view(a->gamut) == b->gamut;

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <charconv>
 #include <cstdlib>
 #include <pugixml.hpp>
@@ -39,9 +38,8 @@ std::optional<std::string> text_of(const pugi::xml_node& node, const char* attri
   return trimmed(node.attribute(attribute).value());
 }
 
-std::optional<std::string> lower(std::optional<std::string> text) {
-  if (text) std::transform(text->begin(), text->end(), text->begin(), [](unsigned char c) { return std::tolower(c); });
-  return text;
+std::optional<std::string> lower(const std::optional<std::string>& text) {
+  return text ? std::optional(lower_case(*text)) : std::nullopt;
 }
 
 std::optional<std::string> lower_text_of(const pugi::xml_node& node, const char* attribute) {

@@ -14,12 +14,6 @@ constexpr const char* kRates = "write 24000/1001, 23.976, 24, 25, 29.97, 30, 50,
 constexpr std::int64_t kMostRateTerm = 1'000'000;  // keeps products of two rates far from overflow
 constexpr std::size_t kLeastDestinations = 2;
 
-std::string lower(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(),
-                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
-  return text;
-}
-
 // A rate as a text or as a number.
 std::optional<Rational> read_rate(Fields& fields, const char* key) {
   const Value* value = fields.find(key);
@@ -58,7 +52,7 @@ void read_shoot(const Value& document, Plan& plan, PlanErrors& errors) {
   plan.performer = shoot.text("performer").value_or("");
   shoot.require("frame_rate", "frame_rate = \"25/1\" in [shoot]: the rate of the edit");
   plan.frame_rate = read_rate(shoot, "frame_rate").value_or(plan.frame_rate);
-  if (const auto gamma = shoot.name("gamma")) plan.gamma = lower(*gamma);
+  if (const auto gamma = shoot.name("gamma")) plan.gamma = lower_case(*gamma);
   plan.read_card_twice = shoot.choice("read_card", {"once", "twice"}) == "twice";
 }
 
@@ -181,7 +175,7 @@ std::vector<CameraDefault> read_cameras(const Value& document, PlanErrors& error
     Fields fields(table, fmt::format("camera {}", cameras.size() + 1), {"model", "gamma"}, errors);
     fields.require("model", "model = \"L-1\"");
     fields.require("gamma", "gamma = \"n-log\"");
-    cameras.push_back({fields.name("model").value_or(""), lower(fields.name("gamma").value_or(""))});
+    cameras.push_back({fields.name("model").value_or(""), lower_case(fields.name("gamma").value_or(""))});
     models.push_back({cameras.back().model, fields.place("model")});
   }
   refuse_twice("camera", models, errors);
