@@ -7,24 +7,12 @@
 #include "base/system_error.h"
 #include "base/text.h"
 #include "cli/answer.h"
+#include "cli/new_file.h"
 #include "cli/shoot.h"
 #include "plan/template.h"
 
 namespace everytake::cli {
 namespace {
-
-// Leaves nothing behind when it fails, and what was there untouched.
-Result<void> write_new(Fs& folder, const Path& name, const std::string& text) {
-  const auto file = TRY(folder.create(name, text.size()));
-  const auto written = [&]() -> Result<void> {
-    TRY(file->append(std::as_bytes(std::span(text))));
-    TRY(file->sync());
-    TRY(file->close());
-    return folder.sync_folder({});
-  }();
-  if (!written) (void)folder.remove(name);
-  return written;
-}
 
 Result<Path> init(const Path& folder) {
   boost::system::error_code error;

@@ -14,9 +14,4 @@ namespace everytake::cli {
 // of its files. `not_found` without such a destination, `corrupt` where no frame can be decoded.
 Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, std::stop_token stop);
 
-// `exists` where `file` (absolute) is there: what a person has is never replaced.
-Result<void> check_new(const Path& file);
-// Makes `file` of `bytes`, durable. Leaves nothing where that fails.
-Result<void> write_new(const Path& file, const std::string& bytes);
-
 }  // namespace everytake::cli

@@ -6,6 +6,7 @@
 #include "cli/answer.h"
 #include "cli/choose.h"
 #include "cli/clip_filter.h"
+#include "cli/new_file.h"
 #include "cli/picture.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"

@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/choose.h"
+#include "cli/new_file.h"
 #include "cli/picture.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"

@@ -45,6 +45,14 @@ std::vector<OpenDestination> open_destinations(std::span<const PlannedDestinatio
   return open;
 }
 
+const Fs* home_of(std::span<const OpenDestination> destinations, const Path& folder, std::span<const Path> files) {
+  for (const auto& each : destinations)
+    if (each.fs &&
+        std::all_of(files.begin(), files.end(), [&](const Path& file) { return each.fs->stat(folder / file); }))
+      return each.fs.get();
+  return nullptr;
+}
+
 Result<void> check_disks(std::span<const OpenDestination> destinations) {
   for (std::size_t i = 0; i < destinations.size(); ++i)
     for (std::size_t j = i + 1; j < destinations.size(); ++j) {

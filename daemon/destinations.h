@@ -20,6 +20,10 @@ struct OpenDestination {
 // Opens what is there. Never makes a destination's folder: an unplugged disk's mount point must stay empty.
 std::vector<OpenDestination> open_destinations(std::span<const PlannedDestination> planned);
 
+// The first that has all of `files` of `folder` under their final names: read back and equal. nullptr where there is
+// none.
+const Fs* home_of(std::span<const OpenDestination> destinations, const Path& folder, std::span<const Path> files);
+
 // Refuses (`invalid`) two destinations on one disk (or on disks that can't be told apart) where neither says
 // `same_disk = "allow"`. What is absent is not looked at.
 Result<void> check_disks(std::span<const OpenDestination> destinations);

@@ -35,6 +35,13 @@ const char* to_string(By by) {
   return "";
 }
 
+std::vector<Path> videos_of(const ClipFiles& files) {
+  std::vector<Path> videos;
+  for (const auto& part : files.parts)
+    if (part.role == FileRole::video) videos.push_back(part.path);
+  return videos;
+}
+
 Placement at_candidate(Placement placement, std::size_t candidate) {
   const auto& chosen = placement.candidates.at(candidate);
   const auto moved = chosen.start - placement.start;

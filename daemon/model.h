@@ -143,6 +143,7 @@ struct ClipFiles {
   };
   std::vector<Part> parts;  // the first is the (first) video
 };
+std::vector<Path> videos_of(const ClipFiles& files);  // in order
 
 // ---- A clip -------------------------------------------------------------------------------------------------------
 

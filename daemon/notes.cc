@@ -9,14 +9,11 @@
 #include "open_shoot.h"
 
 namespace everytake {
-namespace {
 
-Result<void> write_whole(Fs& fs, const Path& folder, const char* name, const std::string& bytes) {
+Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, const std::string& bytes) {
   if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
   return write_note(fs, folder / name, bytes);
 }
-
-}  // namespace
 
 Path roll_folder(const Path& stored, const Path& on_card) {
   const auto &whole = stored.native(), tail = "/" + on_card.native();
@@ -51,10 +48,10 @@ std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& pla
   };
   if (const auto bytes = catalogue.snapshot(); !bytes)
     failed("a copy of the catalogue", bytes.error());
-  else if (auto done = write_whole(*open.fs, plan.slug(), kCatalogueFile, *bytes); !done)
+  else if (auto done = keep_note(*open.fs, plan.slug(), kCatalogueFile, *bytes); !done)
     failed("a copy of the catalogue", done.error());
   if (!plan.text.empty())
-    if (auto done = write_whole(*open.fs, plan.slug(), kPlanFile, plan.text); !done)
+    if (auto done = keep_note(*open.fs, plan.slug(), kPlanFile, plan.text); !done)
       failed("a copy of the plan", done.error());
   return problems;
 }

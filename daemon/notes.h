@@ -20,6 +20,9 @@ Path roll_folder(const Path& stored, const Path& on_card);
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,
                                                DestinationId id, std::stop_token stop);
 
+// write_note() into `folder`, which is made where it is missing.
+Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, const std::string& bytes);
+
 // Puts the catalogue as it is now, and the plan, beside the rolls; each replaced whole or not at all.
 std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan, OpenDestination& open);
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cctype>
 
+#include "notes.h"
+
 namespace everytake {
 namespace {
 
@@ -21,17 +23,7 @@ std::optional<Path> picture_path(const Clip& clip) {
 }
 
 Result<void> keep_picture(Fs& shoot, const Path& path, const std::string& jpeg) {
-  if (const auto made = shoot.make_folder(kFolder); !made && made.error().code != Code::exists)
-    return tl::unexpected(made.error());
-  const Path part = path.string() + ".everytake-part";
-  if (shoot.stat(part)) TRY(shoot.remove(part));  // of a run that was killed
-  {
-    const auto file = TRY(shoot.create(part, jpeg.size()));
-    TRY(file->append(std::as_bytes(std::span(jpeg))));
-    TRY(file->sync());
-    TRY(file->close());
-  }
-  return shoot.replace(part, path);
+  return keep_note(shoot, path.parent_path(), path.filename(), jpeg);
 }
 
 Result<std::optional<std::string>> kept_picture(const ReadFs& shoot, const Path& path) {

@@ -13,15 +13,6 @@ namespace {
 
 constexpr unsigned kMostAtOnce = 4;  // each holds the frames of a decoder: some 100 MB for 4K
 
-// One destination that has all the clip's videos under their final names.
-const Fs* home_of(std::span<OpenDestination> destinations, const Path& roll, std::span<const Path> videos) {
-  for (const auto& each : destinations)
-    if (each.fs &&
-        std::all_of(videos.begin(), videos.end(), [&](const Path& video) { return each.fs->stat(roll / video); }))
-      return each.fs.get();
-  return nullptr;
-}
-
 // The clips, taken by several threads.
 class Picturing {
  public:
@@ -61,9 +52,7 @@ class Picturing {
   // Whether it was looked at. A clip whose disk went away, or that a stop came between, is taken another time.
   Result<bool> picture(const PendingClip& pending) {
     const auto roll = rolls_ / pending.roll;
-    std::vector<Path> videos;
-    for (const auto& part : pending.files.parts)
-      if (part.role == FileRole::video) videos.push_back(part.path);
+    const auto videos = videos_of(pending.files);
     const auto* home = home_of(destinations_, roll, videos);
     if (!home) return false;
     const auto clip = TRY(catalogue_.clip(pending.id));

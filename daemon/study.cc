@@ -11,13 +11,6 @@
 namespace everytake {
 namespace {
 
-// The first destination that has the clip's video under its final name: read back and equal.
-const OpenDestination* home_of(std::span<OpenDestination> destinations, const Path& stored) {
-  for (const auto& each : destinations)
-    if (each.fs && each.fs->stat(stored)) return &each;
-  return nullptr;
-}
-
 bool contains(std::span<const ClipId> ids, ClipId id) {
   return std::find(ids.begin(), ids.end(), id) != ids.end();
 }
@@ -35,9 +28,9 @@ Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std
   for (const auto& clip : pending) {
     if (stop.stop_requested()) break;
     const auto roll = Path(plan_.slug()) / clip.roll;
-    const auto* home = home_of(destinations, roll / clip.files.parts.front().path);
+    const auto* home = home_of(destinations, roll, std::span(&clip.files.parts.front().path, 1));
     if (!home) continue;
-    const auto facts = examiner_.facts(*home->fs, roll, clip.files, plan_.cameras, stop);
+    const auto facts = examiner_.facts(*home, roll, clip.files, plan_.cameras, stop);
     if (!facts && facts.error().code == Code::cancelled) break;
     if (!facts) continue;  // its disk went away: another time
     TRY(catalogue_.record_facts(clip.id, *facts, clock_.now()));
@@ -58,11 +51,10 @@ Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destination
   const auto roll = Path(plan_.slug()) / clip.roll;
   std::vector<float> sound;
   SoundLevels levels;
-  for (const auto& part : clip.files.parts) {
-    if (part.role != FileRole::video) continue;
-    const auto* home = home_of(destinations, roll / part.path);
-    if (!home) return fail(Code::gone, shown(part.path.string()) + ": no copy of it is in reach");
-    auto heard = examiner_.sound(*home->fs, roll / part.path, kAlignRate, stop);
+  for (const auto& video : videos_of(clip.files)) {
+    const auto* home = home_of(destinations, roll, std::span(&video, 1));
+    if (!home) return fail(Code::gone, shown(video.string()) + ": no copy of it is in reach");
+    auto heard = examiner_.sound(*home, roll / video, kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
     if (!heard) continue;
     sound.insert(sound.end(), heard->samples.begin(), heard->samples.end());
