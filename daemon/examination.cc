@@ -86,7 +86,6 @@ Examination unpack_examination(std::string_view bytes) {
       .folder = json.at("folder").get<std::string>(),
       .files = {.name = json.at("name").get<std::string>(), .parts = {}},
       .cameras = {},
-      .recording = json.at("recording").get<std::string>(),
       .rate_hz = json.at("rate").get<int>(),
       .known = unpack_facts(to_cbor(json.at("known"))).value_or(ClipFacts{}),
   };
@@ -100,13 +99,10 @@ Examination unpack_examination(std::string_view bytes) {
 Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
   if (asked.wanted == Examination::Wanted::facts)
     return pack_facts(TRY(read_facts(fs, asked.folder, asked.files, asked.cameras, {})));
-  if (asked.wanted == Examination::Wanted::strip) {
-    std::vector<Path> videos;
-    for (const auto& part : asked.files.parts) videos.push_back(asked.folder / part.path);
-    return pack_strip(TRY(picture_strip(fs, videos, asked.known, {})));
-  }
+  const auto files = files_of(asked);
+  if (asked.wanted == Examination::Wanted::strip) return pack_strip(TRY(picture_strip(fs, files, asked.known, {})));
   LevelMeter meter;
-  const auto sound = TRY(decode_mono(fs, asked.recording, asked.rate_hz, {}, &meter));
+  const auto sound = TRY(decode_mono(fs, files.at(0), asked.rate_hz, {}, &meter));
   return pack_levels(meter.levels()) +
          std::string(reinterpret_cast<const char*>(sound.data()), sound.size() * sizeof(float));
 }
@@ -128,6 +124,12 @@ int run_examination() {
 
 }  // namespace
 
+std::vector<Path> files_of(const Examination& examination) {
+  std::vector<Path> files;
+  for (const auto& part : examination.files.parts) files.push_back(examination.folder / part.path);
+  return files;
+}
+
 std::string pack(const Examination& examination) {
   Json json{{"wanted", static_cast<int>(examination.wanted)},
             {"memory", examination.limits.memory_bytes},
@@ -136,7 +138,6 @@ std::string pack(const Examination& examination) {
             {"name", examination.files.name},
             {"parts", Json::array()},
             {"cameras", Json::array()},
-            {"recording", examination.recording.string()},
             {"rate", examination.rate_hz},
             {"known", from_cbor(pack_facts(examination.known))}};
   for (const auto& part : examination.files.parts)

@@ -14,18 +14,19 @@ namespace everytake {
 // What a program is started with to be one; its standard input is then the socket.
 inline constexpr const char* kExamine = "--examine-a-recording";
 
-// What is asked. Paths are those the asking process answers to.
+// What is asked.
 struct Examination {
   enum class Wanted { facts, sound, strip };
   Wanted wanted = Wanted::facts;
   Limits limits;
-  Path folder;                         // facts and strip: where the clip's files lie
-  ClipFiles files;                     // facts; strip: its videos
+  Path folder;                         // where the files lie
+  ClipFiles files;                     // facts: the clip's; strip: its videos; sound: the recording
   std::vector<CameraDefault> cameras;  // facts
-  Path recording;                      // sound
   int rate_hz = 0;                     // sound
   ClipFacts known;                     // strip
 };
+// The files in their folder: all that is read, and all that the asking process answers to.
+std::vector<Path> files_of(const Examination& examination);
 std::string pack(const Examination& examination);
 
 // What the two say to each other: the examination, then requests and their answers, then the result.

@@ -102,7 +102,7 @@ Result<pid_t> spawn(const Path& program, int socket) {
 // Answers what the process asks of the one recording.
 class Answers {
  public:
-  Answers(const ReadFs& fs, std::span<const Path> files) : fs_(fs), files_(files) {}
+  Answers(const ReadFs& fs, std::vector<Path> files) : fs_(fs), files_(std::move(files)) {}
 
   // An Error is for the process as well as any disk's. `corrupt` where the question itself is wrong.
   Result<std::string> answer(const Message& question) {
@@ -127,7 +127,7 @@ class Answers {
   }
 
   const ReadFs& fs_;
-  const std::span<const Path> files_;
+  const std::vector<Path> files_;
   std::map<std::string, std::unique_ptr<ReadFile>> open_;
 };
 
@@ -172,15 +172,15 @@ Error verdict_on(int status, const Limits& limits) {
 
 }  // namespace
 
-Result<std::string> Examiner::run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,
-                                  std::uint64_t most, std::stop_token stop) const {
+Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
+                                  std::stop_token stop) const {
   auto [ours, theirs] = TRY(Channel::ends());
   const auto wake = TRY(Wake::open());
   const std::stop_callback on_stop(stop, [&] { wake.ring(); });
   Child child(TRY(spawn(program_, theirs.get())));
   Descriptor(std::move(theirs));  // so that its end is seen
   Channel channel(std::move(ours), kPatience);
-  Answers answers(fs, files);
+  Answers answers(fs, files_of(examination));
   auto result = channel.send('e', pack(examination), wake.fd());
   auto said = result ? converse(channel, answers, most, wake.fd()) : tl::unexpected(result.error());
   if (said) return said;
@@ -195,17 +195,14 @@ Result<std::string> Examiner::run(const ReadFs& fs, std::span<const Path> files,
 
 Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
                                   std::span<const CameraDefault> cameras, std::stop_token stop) const {
-  std::vector<Path> paths;
-  for (const auto& part : files.parts) paths.push_back(folder / part.path);
   const Examination examination{.wanted = Examination::Wanted::facts,
                                 .limits = kForFacts,
                                 .folder = folder,
                                 .files = files,
                                 .cameras = {cameras.begin(), cameras.end()},
-                                .recording = {},
                                 .rate_hz = 0,
                                 .known = {}};
-  const auto bytes = run(fs, paths, examination, kMostFacts, std::move(stop));
+  const auto bytes = run(fs, examination, kMostFacts, std::move(stop));
   auto facts = bytes ? unpack_facts(*bytes) : tl::unexpected(bytes.error());
   if (facts || facts.error().code != Code::corrupt || files.parts.empty()) return facts;
   ClipFacts none;
@@ -221,12 +218,11 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
   const Examination examination{.wanted = Examination::Wanted::sound,
                                 .limits = kForSound,
                                 .folder = {},
-                                .files = {},
+                                .files = {.name = {}, .parts = {{recording, FileRole::video}}},
                                 .cameras = {},
-                                .recording = recording,
                                 .rate_hz = rate_hz,
                                 .known = {}};
-  const auto bytes = TRY(run(fs, std::span(&recording, 1), examination, kMostSound, std::move(stop)));
+  const auto bytes = TRY(run(fs, examination, kMostSound, std::move(stop)));
   HeardSound heard;
   heard.levels = TRY(unpack_levels(std::string_view(bytes).substr(0, kPackedLevels)));
   heard.samples.resize((bytes.size() - kPackedLevels) / sizeof(float));
@@ -238,20 +234,15 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
 
 Result<Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,
                               const ClipFacts& facts, std::stop_token stop) const {
-  std::vector<Path> paths;
   Examination examination{.wanted = Examination::Wanted::strip,
                           .limits = kForStrip,
                           .folder = folder,
                           .files = {},
                           .cameras = {},
-                          .recording = {},
                           .rate_hz = 0,
                           .known = facts};
-  for (const auto& video : videos) {
-    paths.push_back(folder / video);
-    examination.files.parts.push_back({video, FileRole::video});
-  }
-  const auto bytes = run(fs, paths, examination, kMostStrip, std::move(stop));
+  for (const auto& video : videos) examination.files.parts.push_back({video, FileRole::video});
+  const auto bytes = run(fs, examination, kMostStrip, std::move(stop));
   auto strip = bytes ? unpack_strip(*bytes) : tl::unexpected(bytes.error());
   if (!strip && strip.error().code == Code::corrupt) return Strip{};
   return strip;

@@ -37,8 +37,8 @@ class Examiner {
                       std::stop_token stop) const;
 
  private:
-  Result<std::string> run(const ReadFs& fs, std::span<const Path> files, const Examination& examination,
-                          std::uint64_t most, std::stop_token stop) const;
+  Result<std::string> run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
+                          std::stop_token stop) const;
 
   const Path program_;
 };
