@@ -8,6 +8,7 @@
 
 #include <cstdlib>
 
+#include "support/sanitized.h"
 #include "support/shoot_bench.h"
 
 namespace everytake {
@@ -67,7 +68,7 @@ TEST_F(ManyFiles, TakeLittleMemory) {
   const auto [exit, peak] = run({binary.string(), "--shoot", shoot_.string(), "offload", "--no-study", card_.string()});
   EXPECT_EQ(exit, 0);
   std::cout << files << " files: at most " << peak << " MB\n";
-  if (std::string(EVERYTAKE_SANITIZED).empty()) {
+  if (!test::kSanitized) {
     EXPECT_LT(peak, 200);
   }
   EXPECT_EQ(shell("diff -r " + quoted(card_) + " " + quoted(desk_ / "saltmarsh-radio/R001")).exit, 0);

@@ -10,6 +10,7 @@
 #include <thread>
 
 #include "support/mount/mounted_shoot.h"
+#include "support/sanitized.h"
 
 namespace everytake {
 namespace {
@@ -26,7 +27,6 @@ class Shimmed : public test::MountedShoot {
   void start_anew() const {
     shell("rm -rf " + quoted(desk_) + "/* " + quoted(shuttle_.path()) + "/* " + quoted(shoot_) + "/catalogue*");
   }
-  bool is_sanitized() const { return std::string(EVERYTAKE_SANITIZED) != ""; }
 };
 
 class OutOfMemory : public Shimmed {
@@ -42,7 +42,7 @@ class OutOfMemory : public Shimmed {
 };
 
 TEST_F(OutOfMemory, EndsInASentenceOrARightResultAndNeverInACrash) {
-  if (is_sanitized()) GTEST_SKIP() << "a sanitizer has its own allocator: nothing was tried";
+  if (test::kSanitized) GTEST_SKIP() << "a sanitizer has its own allocator: nothing was tried";
   const char* said = std::getenv("EVERYTAKE_ALLOCATIONS");
   const int most = said ? std::atoi(said) : 30;
   ASSERT_EQ(shimmed("SHIM_MALLOC_COUNT=" + quoted(dir_ / "count"), offload()).exit, 0);
@@ -73,7 +73,7 @@ TEST_F(OutOfMemory, EndsInASentenceOrARightResultAndNeverInACrash) {
 }
 
 TEST_F(Shimmed, NoVerdictAndNoNameHangsOnTheClock) {
-  if (is_sanitized()) GTEST_SKIP() << "a sanitizer wants to be loaded first: nothing was tried";
+  if (test::kSanitized) GTEST_SKIP() << "a sanitizer wants to be loaded first: nothing was tried";
   // A day back, ten years on, about 1970.
   for (const char* jump : {"-86400", "315360000", "-1750000000"}) {
     const auto settings = std::string("SHIM_CLOCK_AFTER=3 SHIM_CLOCK_JUMP=") + jump;
@@ -98,7 +98,7 @@ TEST_F(Shimmed, NoVerdictAndNoNameHangsOnTheClock) {
 
 // Without direct reading, only an empty cache shows that a read-back came from beneath.
 TEST_F(Shimmed, AReadBackFromACacheThatCanNotBeLeftIsNotVerified) {
-  if (is_sanitized()) GTEST_SKIP() << "a sanitizer wants to be loaded first: nothing was tried";
+  if (test::kSanitized) GTEST_SKIP() << "a sanitizer wants to be loaded first: nothing was tried";
   EVERYTAKE_NEEDS_MOUNT(mount_desk({"--no-direct", "--cache=keep"}));
   EXPECT_EQ(shimmed("SHIM_NO_FADVISE=1", offload()).exit, 1);
   EXPECT_FALSE(is_safe());

@@ -25,7 +25,7 @@ class RealMounts : public test::MountedShoot {
   // A new filesystem in `image`, made by `make`, mounted at `point`. False where that can't be had.
   bool make_and_mount(const Path& image, const std::string& make, const Path& point, const std::string& options = "") {
     boost::filesystem::create_directories(image.parent_path());
-    return test::has_own_mounts() &&
+    return test::own_mounts() &&
            shell("truncate -s 400M " + quoted(image) + " && " + make + " " + quoted(image)).exit == 0 &&
            mount(image, point, options);
   }
@@ -87,7 +87,7 @@ TEST_F(RealMounts, AVisitOnEachFilesystemIsWholeAndReadBackFromTheDisk) {
 TEST_F(RealMounts, AVisitOnExFatIsWholeAndKnownAgain) {
   boost::filesystem::create_directories(image_.parent_path());
   EVERYTAKE_NEEDS_IMAGE(shell("truncate -s 100M " + quoted(image_) + " && mkfs.exfat " + quoted(image_)).exit == 0);
-  EVERYTAKE_NEEDS_IMAGE(test::has_own_mounts() && mount_exfat(image_, desk_));
+  EVERYTAKE_NEEDS_IMAGE(test::own_mounts() && mount_exfat(image_, desk_));
   const auto report = json(offload());
   EXPECT_EQ(report["destinations"][0]["readback"], "dropped");
   EXPECT_TRUE(is_whole(desk_));
@@ -197,7 +197,7 @@ TEST_F(RealMounts, ABytelessDiskBeneathIsFoundBySyncingOrReadingBack) {
   shell("mkdir -p " + quoted(thin));
   for (const char* make : {kExt4, kXfs}) {
     SCOPED_TRACE(make);
-    const bool ready = test::has_own_mounts() && shell("mount -t tmpfs -o size=200m tmpfs " + quoted(thin)).exit == 0 &&
+    const bool ready = test::own_mounts() && shell("mount -t tmpfs -o size=200m tmpfs " + quoted(thin)).exit == 0 &&
                        make_and_mount(thin / "desk", make, desk_);
     EVERYTAKE_NEEDS_IMAGE(ready);
     shell("sync -f " + quoted(desk_) + "; mount -o remount,size=$(($(du -k " + quoted(thin / "desk") +

@@ -49,7 +49,10 @@ int misbehave(const std::string& asked, Channel& channel) {
   const auto is = [&](const char* name) { return asked.find(name) != std::string::npos; };
   if (is("CRASH")) crash();
   if (is("HUNGRY")) eat();
-  if (is("ENDLESS")) spin();
+  if (is("ENDLESS")) {
+    (void)pry(channel, range_of(1, "ENDLESS.MP4"));
+    spin();
+  }
   if (is("NONSENSE")) (void)channel.send('?', "what?");
   if (is("UNFIT")) (void)channel.send(kind(Say::result), "\xa1 no facts");
   if (is("FLOOD")) {

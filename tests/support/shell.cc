@@ -20,7 +20,9 @@ Ran shell(const std::string& command) {
 }
 
 bool own_mounts() {
-  return ::unshare(CLONE_NEWNS) == 0 && ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) == 0;
+  static const bool own =
+      ::unshare(CLONE_NEWNS) == 0 && ::mount("none", "/", nullptr, MS_REC | MS_PRIVATE, nullptr) == 0;
+  return own;
 }
 
 std::string quoted(const std::string& word) {

@@ -15,8 +15,9 @@ struct Ran {
 // `command` by /bin/sh.
 Ran shell(const std::string& command);
 
-// From here on this process and those it starts have mounts of their own: they see what is mounted now, but neither do
-// they see what others mount later, nor others what they mount. False without the right to.
+// From the first call on this process and those it starts have mounts of their own, which go with them: they see what
+// is mounted now, but neither do they see what others mount later, nor others what they mount. False without the right
+// to.
 bool own_mounts();
 
 // A word for the shell, whatever is in it.

@@ -11,14 +11,12 @@
 #include <csignal>
 #include <functional>
 
+#include "support/sanitized.h"
+
 namespace everytake {
 namespace {
 
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr bool kSanitized = true;
-#else
-constexpr bool kSanitized = false;
-#endif
+using test::kSanitized;
 
 // Its exit code, or 128 + the signal that ended it.
 int in_confinement(const Limits& limits, const std::function<int()>& work) {

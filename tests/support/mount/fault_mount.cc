@@ -1,7 +1,6 @@
 #include "support/mount/fault_mount.h"
 
 #include <fcntl.h>
-#include <sched.h>
 #include <sys/mount.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
@@ -11,6 +10,7 @@
 #include <csignal>
 #include <stdexcept>
 
+#include "support/shell.h"
 #include "support/temp_dir.h"
 
 namespace everytake::test {
@@ -44,16 +44,10 @@ int serve(std::vector<std::string> words) {
 
 }  // namespace
 
-bool has_own_mounts() {
-  static const bool own =
-      ::unshare(CLONE_NEWNS) == 0 && ::mount("none", "/", nullptr, MS_REC | MS_PRIVATE, nullptr) == 0;
-  return own;
-}
-
 FaultMount::FaultMount(Path folder, Path point, std::vector<std::string> options) : point_(std::move(point)) {
   boost::filesystem::create_directories(folder);
   boost::filesystem::create_directories(point_);
-  if (!has_own_mounts()) return;
+  if (!own_mounts()) return;
   std::vector<std::string> words{EVERYTAKE_FAULT_MOUNT, folder.string(), point_.string()};
   words.insert(words.end(), options.begin(), options.end());
   server_ = serve(std::move(words));

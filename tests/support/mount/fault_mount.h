@@ -8,10 +8,6 @@
 
 namespace everytake::test {
 
-// Gives this process mounts of its own, once: what it mounts is seen by itself and the programs it starts, and goes
-// with them. False without the right to.
-bool has_own_mounts();
-
 class FaultMount {
  public:
   // Without the right to mount, or without FUSE, is_mounted() is false and `point` stays an empty folder.
