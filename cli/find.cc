@@ -50,8 +50,7 @@ std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter,
   if (filter.problem)
     for (const auto& clip : clips)
       for (const auto& problem : clip.facts.problems)
-        text +=
-            painted(fmt::format("! {}/{}: {}", clip.roll, clip.name, problem.message), Tone::warning, screen) + "\n";
+        text += painted(fmt::format("! {}: {}", clip.roll, problem.message), Tone::warning, screen) + "\n";
   return text;
 }
 

@@ -69,11 +69,8 @@ std::string offload_text(const IngestReport& report, const std::optional<Verdict
             rows, screen);
   text += problems_text(report.problems, screen);
   std::vector<Problem> of_clips;
-  for (const auto& clip : clips)
-    for (auto problem : clip.facts.problems) {
-      problem.message = fmt::format("{}: {}", shown(clip.name), problem.message);
-      of_clips.push_back(std::move(problem));
-    }
+  for (const auto& clip : clips)  // each sentence names its file
+    of_clips.insert(of_clips.end(), clip.facts.problems.begin(), clip.facts.problems.end());
   if (!clips.empty()) text += counted(clips.size(), "clip") + (of_clips.empty() ? "\n" : ", some with a problem:\n");
   text += problems_text(of_clips, screen);
   return text + (verdict ? verdict_text(*verdict, screen) : std::string());

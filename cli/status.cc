@@ -75,7 +75,8 @@ Result<Status> status_of(const Shoot& shoot) {
 }
 
 std::string rate_text(const RecordingRate& rate) {
-  const auto mbits = fmt::format("{:.0f} Mbit/s", rate.median / 1e6);
+  const double median = rate.median / 1e6;
+  const auto mbits = median < 10 ? fmt::format("{:.2g} Mbit/s", median) : fmt::format("{:.0f} Mbit/s", median);
   if (rate.assumed) return fmt::format("Minutes at {}, assumed ({}): no clip was measured yet", mbits, rate.what);
   return fmt::format("Minutes at {}, measured on {} clip{} ({})", mbits, rate.clips, rate.clips == 1 ? "" : "s",
                      shown(rate.what));

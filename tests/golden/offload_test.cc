@@ -53,7 +53,7 @@ Verdict yes() {
 TEST_F(Said, OfAGoodOffload) {
   Clip clip;
   clip.name = "C0003";
-  clip.facts.problems = {{"other_gamma", "", "", "shot in rec709, the plan wants s-log3"}};
+  clip.facts.problems = {{"other_gamma", "", "", "C0003.MP4 is shot in rec709, the plan wants s-log3"}};
   expect_golden("offload.txt", offload_text(day_one(), yes(), {Clip{}, clip}, {}));
 }
 
