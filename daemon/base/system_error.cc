@@ -44,9 +44,6 @@ Code code_of_errno(int number) {
     case EAGAIN:
     case ETXTBSY:
       return Code::busy;
-    case EINTR:
-    case ECANCELED:
-      return Code::cancelled;
     default:
       return Code::io;
   }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <atomic>
 #include <limits>
+#include <new>
 
 #include "base/system_error.h"
 #include "base/text.h"
@@ -27,6 +28,18 @@ void silence() {
 }
 
 }  // namespace
+
+Frame new_frame() {
+  Frame frame(av_frame_alloc());
+  if (!frame) throw std::bad_alloc();
+  return frame;
+}
+
+Packet new_packet() {
+  Packet packet(av_packet_alloc());
+  if (!packet) throw std::bad_alloc();
+  return packet;
+}
 
 Error error_of(std::string doing, int averror) {
   if (averror == AVERROR_EXIT) return {Code::cancelled, std::move(doing), averror};

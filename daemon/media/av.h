@@ -30,6 +30,10 @@ using CodecContext = std::unique_ptr<AVCodecContext, Freer<avcodec_free_context>
 using Frame = std::unique_ptr<AVFrame, Freer<av_frame_free>>;
 using Packet = std::unique_ptr<AVPacket, Freer<av_packet_free>>;
 
+// Never nullptr: out of memory they throw std::bad_alloc.
+Frame new_frame();
+Packet new_packet();
+
 // An AVERROR as one of ours: `doing`, then libav's words.
 Error error_of(std::string doing, int averror);
 

@@ -16,8 +16,7 @@ constexpr int kDark = 24;  // of 255 in sRGB: 1 % of white
 using Scaler = std::unique_ptr<SwsContext, decltype(&sws_freeContext)>;
 
 Frame blank(int width, int height, AVPixelFormat format) {
-  Frame frame(av_frame_alloc());
-  if (!frame) return nullptr;
+  auto frame = new_frame();
   frame->width = width;
   frame->height = height;
   frame->format = format;
@@ -129,8 +128,8 @@ std::pair<int, int> source_of(int x, int y, const AVFrame& coded, int clockwise)
 }
 
 std::string encoded(AVCodecContext& codec, const AVFrame& frame) {
-  const Packet packet(av_packet_alloc());
-  if (!packet || avcodec_send_frame(&codec, &frame) < 0 || avcodec_receive_packet(&codec, packet.get()) < 0) return {};
+  const auto packet = new_packet();
+  if (avcodec_send_frame(&codec, &frame) < 0 || avcodec_receive_packet(&codec, packet.get()) < 0) return {};
   return {reinterpret_cast<const char*>(packet->data), static_cast<std::size_t>(packet->size)};
 }
 

@@ -74,7 +74,7 @@ class Frames {
   // One packet decoded by itself: no other frame is needed for it.
   Result<av::Frame> key_frame(std::int64_t target, std::int64_t slack) {
     if (!seek(nearest_key(target))) return nullptr;
-    const av::Packet packet(av_packet_alloc());
+    const auto packet = av::new_packet();
     for (int i = 0; i < kLongestWait; ++i) {
       if (!TRY(input_.read(*packet))) return nullptr;
       const bool ours = packet->stream_index == stream_.index;
@@ -96,7 +96,7 @@ class Frames {
   Result<av::Frame> frame_at(std::int64_t target) {
     if (!seek(target) && target > first()) return nullptr;
     decoder_->skip_frame = AVDISCARD_NONREF;  // two frames off at most
-    const av::Packet packet(av_packet_alloc());
+    const auto packet = av::new_packet();
     bool found = false;
     for (int i = 0; i < kLongestWait && !found;) {
       if (!TRY(input_.read(*packet))) break;
@@ -114,8 +114,8 @@ class Frames {
   bool take(const AVPacket* packet, std::int64_t target) {
     if (avcodec_send_packet(decoder_.get(), packet) < 0) return false;
     for (;;) {
-      av::Frame frame(av_frame_alloc());
-      if (!frame || avcodec_receive_frame(decoder_.get(), frame.get()) < 0) return false;
+      auto frame = av::new_frame();
+      if (avcodec_receive_frame(decoder_.get(), frame.get()) < 0) return false;
       const auto time = frame->best_effort_timestamp;
       best_ = std::move(frame);
       if (time == AV_NOPTS_VALUE || time >= target) return true;

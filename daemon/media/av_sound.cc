@@ -162,7 +162,7 @@ class Decoding {
   av::CodecContext decoder_;
   Mixer mixer_;
   LevelMeter* const meter_;
-  av::Frame frame_{av_frame_alloc()};
+  av::Frame frame_ = av::new_frame();
   bool heard_ = false;
 };
 
@@ -198,7 +198,7 @@ Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::
   auto decoder = av::open_decoder(sound.stream());
   if (!decoder) return fail(Code::corrupt, shown(path.string()) + ": its sound is in no known form");
   Decoding decoding(sound.stream(), first_picture(*sound.input.get()), std::move(decoder), Mixer(rate_hz, sink), meter);
-  const av::Packet packet(av_packet_alloc());
+  const auto packet = av::new_packet();
   while (TRY(sound.input.read(*packet))) {
     if (packet->stream_index == sound.index) decoding.packet(packet.get());
     av_packet_unref(packet.get());
@@ -214,7 +214,7 @@ Result<Micros> sound_stream_length(const ReadFs& fs, const Path& path, std::stop
   if (sound.input->duration_estimation_method != AVFMT_DURATION_FROM_BITRATE)
     if (const auto length = av::micros_of(stream.duration, stream.time_base)) return *length;
   std::int64_t first = INT64_MAX, end = INT64_MIN;
-  const av::Packet packet(av_packet_alloc());
+  const auto packet = av::new_packet();
   while (TRY(sound.input.read(*packet))) {
     if (packet->stream_index == sound.index && packet->pts != AV_NOPTS_VALUE) {
       first = std::min(first, packet->pts);

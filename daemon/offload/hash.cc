@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <new>
 
 #include "base/text.h"
 #include "offload/blocks.h"
@@ -54,6 +55,7 @@ struct Hasher::State {
 };
 
 Hasher::Hasher() : state_(std::make_unique<State>()) {
+  if (!state_->xxh3) throw std::bad_alloc();
   XXH3_128bits_reset(state_->xxh3.get());
 }
 Hasher::~Hasher() = default;
