@@ -41,16 +41,28 @@ Value value_of(const toml::node& node) {
   return {place, Value::Other{}};
 }
 
+// Past a comment or a quoted text that begins at `at`, to its last character; `at` itself where neither does.
+std::size_t skip_words(std::string_view text, std::size_t at) {
+  if (text[at] == '#') return std::min(text.find('\n', at), text.size()) - 1;
+  if (text[at] != '"' && text[at] != '\'') return at;
+  const std::string fence(3, text[at]);
+  if (text.substr(at, 3) == fence) return std::min(text.find(fence, at + 3), text.size() - 3) + 2;
+  for (std::size_t i = at + 1; i < text.size(); ++i) {
+    if (text[i] == '\n') return i - 1;
+    if (text[i] == text[at]) return i;
+    if (text[i] == '\\' && text[at] == '"' && i + 1 < text.size() && text[i + 1] != '\n') ++i;
+  }
+  return text.size() - 1;
+}
+
 // The line with a key of too many parts; 0 where there is none.
 int line_of_deep_key(std::string_view text) {
-  int line = 1, dots = 0;
-  bool quoted = false;
-  for (const char c : text) {
-    if (c == '\n') ++line;
-    if (c == '"' || c == '\'') quoted = !quoted;
-    if (c == '.' && !quoted && ++dots >= kMostKeyParts) return line;
-    if (c == '\n' || (!quoted && std::string_view("=[]{},#").find(c) != std::string_view::npos)) dots = 0;
-    if (c == '\n') quoted = false;
+  int dots = 0;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    i = skip_words(text, i);
+    if (text[i] == '.' && ++dots >= kMostKeyParts)
+      return 1 + static_cast<int>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(i), '\n'));
+    if (std::string_view("\n=[]{},").find(text[i]) != std::string_view::npos) dots = 0;
   }
   return 0;
 }

@@ -65,7 +65,11 @@ Place Fields::place(const char* key) const {
 }
 
 void Fields::error(const char* key, std::string message, std::string hint) {
-  errors_.push_back({place(key), fmt::format("{}: {}", who_, message), std::move(hint)});
+  error(place(key), std::move(message), std::move(hint));
+}
+
+void Fields::error(Place place, std::string message, std::string hint) {
+  errors_.push_back({place, fmt::format("{}: {}", who_, message), std::move(hint)});
 }
 
 void Fields::require(const char* key, std::string hint) {
@@ -138,16 +142,16 @@ std::optional<Micros> Fields::time(const char* key) {
   return seconds ? std::optional(from_seconds(*seconds)) : std::nullopt;
 }
 
-std::optional<std::vector<std::string>> Fields::texts(const char* key) {
+std::optional<std::vector<Named>> Fields::texts(const char* key) {
   const Value* value = find(key);
   if (!value) return std::nullopt;
   const auto* list = std::get_if<Value::List>(&value->data);
   if (!list) return wrong(key, fmt::format("{} must be a list", key), fmt::format("{} = [\"…\", \"…\"]", key));
-  std::vector<std::string> texts;
+  std::vector<Named> texts;
   for (const auto& item : *list) {
     const auto* text = std::get_if<std::string>(&item.data);
     if (!text) return wrong(key, fmt::format("{} must be a list of texts", key));
-    texts.push_back(*text);
+    texts.push_back({*text, item.place});
   }
   return texts;
 }

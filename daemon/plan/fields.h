@@ -13,6 +13,11 @@ namespace everytake {
 
 using PlanErrors = std::vector<PlanError>;
 
+struct Named {
+  std::string name;
+  Place place;
+};
+
 // Reading a field that is not there gives nullopt. One that is wrong gives nullopt and adds an error.
 class Fields {
  public:
@@ -33,8 +38,8 @@ class Fields {
   std::optional<bool> truth(const char* key);
   // A song time: "m:ss[.fff]", "h:mm:ss[.fff]" or seconds.
   std::optional<Micros> time(const char* key);
-  // A list of texts.
-  std::optional<std::vector<std::string>> texts(const char* key);
+  // A list of texts, each with its place.
+  std::optional<std::vector<Named>> texts(const char* key);
 
   bool has(const char* key) const { return find(key) != nullptr; }
   const Value* find(const char* key) const;
@@ -42,6 +47,8 @@ class Fields {
 
   // Adds an error about a field, or about the table where it is not there.
   void error(const char* key, std::string message, std::string hint = "");
+  // The same at a place within a field.
+  void error(Place place, std::string message, std::string hint = "");
   // Adds an error where the field is not there.
   void require(const char* key, std::string hint);
 
@@ -57,10 +64,6 @@ class Fields {
 // How messages call the table: section "Verse 1", or section 3 where it has no name.
 std::string called(const char* kind, std::size_t number, const Value& table);
 
-struct Named {
-  std::string name;
-  Place place;
-};
 // Adds an error for each name that was there before. Empty names are not looked at.
 void refuse_twice(const char* kind, const std::vector<Named>& names, PlanErrors& errors);
 

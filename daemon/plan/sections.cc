@@ -46,13 +46,13 @@ std::vector<std::string> read_on_set(Fields& fields, const std::vector<Member>& 
   for (const auto& member : members) all.push_back(member.name);
   if (!fields.has("members")) return all;
   std::set<std::string> on_set;
-  for (const auto& name : fields.texts("members").value_or(std::vector<std::string>{})) {
+  for (const auto& [name, place] : fields.texts("members").value_or(std::vector<Named>{})) {
     if (std::find(all.begin(), all.end(), name) == all.end()) {
       const auto meant = nearest(name, all);
-      fields.error("members", fmt::format("there is no member \"{}\"", shown(name)),
+      fields.error(place, fmt::format("there is no member \"{}\"", shown(name)),
                    meant ? fmt::format("did you mean \"{}\"?", *meant) : "add a [[member]] of that name");
     } else if (!on_set.insert(name).second) {
-      fields.error("members", fmt::format("names \"{}\" twice", shown(name)));
+      fields.error(place, fmt::format("members names \"{}\" twice", shown(name)));
     }
   }
   std::erase_if(all, [&](const std::string& name) { return !on_set.contains(name); });

@@ -178,8 +178,8 @@ TEST(PlanErrors, FindWrongNumbersOfBars) {
 TEST(PlanErrors, FindUnknownMembersAndNamesThatAreThereTwice) {
   EXPECT_EQ(with_sections("[[section]]\nname = \"A\"\nbars = 1\nmembers = [\"Adda\", \"Jonas\", \"Jonas\"]\n"
                           "[[section]]\nname = \"A\"\nbars = 1\n"),
-            "shoot.toml:14:11: section \"A\": there is no member \"Adda\" (did you mean \"Ada\"?)\n"
-            "shoot.toml:14:11: section \"A\": names \"Jonas\" twice\n"
+            "shoot.toml:14:12: section \"A\": there is no member \"Adda\" (did you mean \"Ada\"?)\n"
+            "shoot.toml:14:29: section \"A\": members names \"Jonas\" twice\n"
             "shoot.toml:16:8: section \"A\" is there twice (the first is in line 12)\n");
   EXPECT_EQ(with_more("[[member]]\nname = \"Ada\"\n"),
             "shoot.toml:21:8: member \"Ada\" is there twice (the first is in "

@@ -1,4 +1,5 @@
 #include "plan/plan.h"
+#include "plan/document.h"
 
 #include <gtest/gtest.h>
 
@@ -187,6 +188,14 @@ TEST(Plan, MeasuresTheSongAndFallsBackOnTheWrittenLength) {
   const std::string song = "[song]\nfile = \"song.wav\"\nlength = \"3:00\"\n";
   EXPECT_EQ(plan_with(song, [](const Path&) -> Result<Micros> { return 200s; }).song.length, 200s);
   EXPECT_EQ(plan_with(song, no_song).song.length, 180s);
+}
+
+TEST(Plan, TakesDotsWhereverPeopleWriteThem) {
+  const auto dots = std::string(40, '.');
+  for (const auto& line : {"# " + dots, "title = \"Don't go" + dots + "\"", "title = '\"" + dots + "'",
+                           "title = \"\"\"\n" + dots + "\n\"\"\"", "title = \"\\\"" + dots + "\""})
+    EXPECT_TRUE(parse_toml("[shoot]\n" + line + "\n")) << line;
+  EXPECT_FALSE(parse_toml("[shoot]\n# it's\na" + std::string(2000, 'x') + ".a.a.a.a.a.a.a.a.a.a.a.a.a.a.a.a.a = 1\n"));
 }
 
 TEST(Plan, WantsNothingUnlessItIsToldTo) {
