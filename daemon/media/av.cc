@@ -4,6 +4,7 @@
 #include <atomic>
 #include <limits>
 #include <new>
+#include <string_view>
 
 #include "base/system_error.h"
 #include "base/text.h"
@@ -25,6 +26,26 @@ int refuse_other_files(AVFormatContext*, AVIOContext**, const char*, int, AVDict
 void silence() {
   static const bool once = (av_log_set_level(AV_LOG_QUIET), true);
   static_cast<void>(once);
+}
+
+// An index, sizes and rates for all that is seen or heard: then no frame need be decoded to know the streams.
+bool tells_streams(const AVFormatContext& context) {
+  if (!std::string_view(context.iformat->name).starts_with("mov,")) return false;
+  return std::all_of(context.streams, context.streams + context.nb_streams, [](const AVStream* stream) {
+    const auto& coded = *stream->codecpar;
+    if (coded.codec_type == AVMEDIA_TYPE_AUDIO) return coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
+    if (coded.codec_type != AVMEDIA_TYPE_VIDEO) return true;
+    return coded.width > 0 && coded.height > 0 && stream->avg_frame_rate.num > 0 &&
+           avformat_index_get_entries_count(stream) > 0;
+  });
+}
+
+int learn_streams(AVFormatContext& context) {
+  if (!tells_streams(context)) return avformat_find_stream_info(&context, nullptr);
+  context.codec_whitelist = av_strdup("none");  // so that it opens no decoder
+  const int known = avformat_find_stream_info(&context, nullptr);
+  av_freep(&context.codec_whitelist);
+  return known;
 }
 
 }  // namespace
@@ -163,10 +184,33 @@ Result<std::optional<Input>> Input::open(const ReadFs& fs, const Path& path, std
   AVFormatContext* raw = context.release();  // freed by avformat_open_input where it fails
   const int opened = avformat_open_input(&raw, "", nullptr, nullptr);
   context.reset(raw);
-  const int known = opened < 0 ? opened : avformat_find_stream_info(raw, nullptr);
+  const int known = opened < 0 ? opened : learn_streams(*raw);
   TRY(source->check());
   if (known < 0) return std::nullopt;
   return Input(std::move(source), std::move(context));
+}
+
+Result<void> Input::look_at_picture(int video) {
+  constexpr int kMostPackets = 64;
+  auto& coded = *context_->streams[video]->codecpar;
+  if (coded.format != AV_PIX_FMT_NONE) return {};
+  const auto decoder = open_decoder(*context_->streams[video]);
+  if (!decoder) return {};
+  decoder->skip_loop_filter = AVDISCARD_ALL;
+  const auto packet = new_packet();
+  const auto frame = new_frame();
+  for (int i = 0; i < kMostPackets && decoder->pix_fmt == AV_PIX_FMT_NONE && TRY(read(*packet)); ++i) {
+    if (packet->stream_index == video) {
+      avcodec_send_packet(decoder.get(), packet.get());
+      avcodec_receive_frame(decoder.get(), frame.get());
+    }
+    av_packet_unref(packet.get());
+  }
+  coded.format = decoder->pix_fmt;
+  coded.bits_per_raw_sample = decoder->bits_per_raw_sample;
+  coded.color_range = decoder->color_range;
+  coded.color_trc = decoder->color_trc;
+  return {};
 }
 
 Result<bool> Input::read(AVPacket& packet) {

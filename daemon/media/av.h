@@ -46,12 +46,17 @@ std::optional<Micros> micros_of(std::int64_t ticks, AVRational base);
 class Input {
  public:
   // nullopt where libav can't make a recording of the bytes. An Error only when the disk fails or `stop` asks.
-  // Decodes a frame or two of each stream where the container does not tell everything.
+  // Decodes some frames of each stream where the container doesn't tell what they are. MP4 and MOV tell all but the
+  // form of the picture's samples: see look_at_picture().
   static Result<std::optional<Input>> open(const ReadFs& fs, const Path& path, std::stop_token stop);
 
   AVFormatContext* operator->() const { return context_.get(); }
   AVFormatContext* get() const { return context_.get(); }
   const Path& path() const;
+
+  // Completes what is known of a video's samples and colours from its decoder, by decoding its first frame where
+  // nothing less tells. Nothing may have been read before. An Error as open() gives it.
+  Result<void> look_at_picture(int video);
 
   // The next packet of the streams not discarded; false at the end, and where the rest can't be understood.
   Result<bool> read(AVPacket& packet);

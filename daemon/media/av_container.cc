@@ -108,6 +108,7 @@ Result<std::optional<Container>> read_container(const ReadFs& fs, const Path& pa
   AVFormatContext& context = *input->get();
   container.format = context.iformat->name;
   container.duration = av::micros_of(context.duration, AVRational{1, AV_TIME_BASE});
+  if (const int video = av::main_video(context); video >= 0) TRY(input->look_at_picture(video));
   for (unsigned i = 0; i < context.nb_streams; ++i) container.streams.push_back(describe(*context.streams[i]));
   container.main_video = av::main_video(context);
   container.first_audio = av::first_audio(context);

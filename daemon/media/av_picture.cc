@@ -47,6 +47,7 @@ class Frames {
       : input_(std::move(input)), stream_(*input_->streams[video]), decoder_(av::open_decoder(stream_)) {
     for (unsigned i = 0; i < input_->nb_streams; ++i)
       if (static_cast<int>(i) != video) input_->streams[i]->discard = AVDISCARD_ALL;
+    if (decoder_) decoder_->skip_loop_filter = AVDISCARD_ALL;  // its edges are smaller than a pixel of the strip
   }
 
   std::int64_t first() const { return stream_.start_time == AV_NOPTS_VALUE ? 0 : stream_.start_time; }
@@ -71,7 +72,7 @@ class Frames {
     return after && (!before || *after - target < target - *before) ? *after : target;
   }
 
-  // One packet decoded by itself: no other frame is needed for it.
+  // One packet decoded by itself: no other frame is needed for it. Never the same one twice in a row.
   Result<av::Frame> key_frame(std::int64_t target, std::int64_t slack) {
     if (!seek(nearest_key(target))) return nullptr;
     const auto packet = av::new_packet();
@@ -80,11 +81,10 @@ class Frames {
       const bool ours = packet->stream_index == stream_.index;
       const auto time = packet->pts != AV_NOPTS_VALUE ? packet->pts : packet->dts;
       const bool near = packet->flags & AV_PKT_FLAG_KEY && time != AV_NOPTS_VALUE && std::abs(time - target) <= slack;
-      if (ours && near) {
-        decoder_->skip_loop_filter = AVDISCARD_ALL;  // its edges are smaller than a pixel of the strip
+      if (ours && near && time != shown_) {
+        shown_ = time;
         take(packet.get(), INT64_MAX);
         take(nullptr, INT64_MAX);
-        decoder_->skip_loop_filter = AVDISCARD_DEFAULT;
       }
       av_packet_unref(packet.get());
       if (ours) break;
@@ -95,7 +95,7 @@ class Frames {
   // From the key frame before it on.
   Result<av::Frame> frame_at(std::int64_t target) {
     if (!seek(target) && target > first()) return nullptr;
-    decoder_->skip_frame = AVDISCARD_NONREF;  // two frames off at most
+    decoder_->skip_frame = AVDISCARD_BIDIR;  // no other frame needs these, and they are few in a row
     const auto packet = av::new_packet();
     bool found = false;
     for (int i = 0; i < kLongestWait && !found;) {
@@ -126,6 +126,7 @@ class Frames {
   AVStream& stream_;
   av::CodecContext decoder_;
   av::Frame best_;
+  std::int64_t shown_ = AV_NOPTS_VALUE;  // the time of the last key frame shown by itself
 };
 
 // The files of a recording, one after the other.
@@ -152,8 +153,8 @@ class Reel {
 
   // The frame at this part of the length, 0…1. At the end it is the last one, not the moment after it.
   Result<av::Frame> at(double place) {
-    constexpr int kSlack = 16;  // of the length: a strip is a glance
-    const Micros slack = length() / kSlack;
+    // A strip is a glance: half the way to its next frame is near enough, and so is half a second.
+    const Micros slack = std::max<Micros>(length() / (2 * (kPlaces.size() - 1)), std::chrono::milliseconds(500));
     Micros time(std::llround(place * static_cast<double>(length().count())));
     auto part = parts_.begin();
     for (; part + 1 != parts_.end() && time >= part->length; ++part) time -= part->length;
