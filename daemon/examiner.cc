@@ -226,7 +226,8 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
   HeardSound heard;
   heard.levels = TRY(unpack_levels(std::string_view(bytes).substr(0, kPackedLevels)));
   heard.samples.resize((bytes.size() - kPackedLevels) / sizeof(float));
-  std::memcpy(heard.samples.data(), bytes.data() + kPackedLevels, heard.samples.size() * sizeof(float));
+  if (!heard.samples.empty())
+    std::memcpy(heard.samples.data(), bytes.data() + kPackedLevels, heard.samples.size() * sizeof(float));
   for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
   return heard;
