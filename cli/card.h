@@ -15,7 +15,7 @@ struct OpenCard {
   Volume volume;
 };
 
-// Opens it for reading only. `gone` when there is no such folder, saying what to do.
+// Opens it for reading only. `invalid` when there is no such folder, saying what to do.
 Result<OpenCard> open_card(const std::string& name, const Session& session);
 
 }  // namespace everytake::cli

@@ -7,16 +7,6 @@
 #include "base/text.h"
 
 namespace everytake::cli {
-namespace {
-
-constexpr Micros kLeastSpan = std::chrono::seconds(1);
-
-Micros shared(const Span& a, const Span& b) {
-  return std::min(a.end, b.end) - std::max(a.start, b.start);
-}
-
-}  // namespace
-
 bool same_letters(const std::string& a, const std::string& b) {
   return lower_case(a) == lower_case(b);
 }
@@ -49,9 +39,7 @@ std::vector<std::string> sections_of(const Clip& clip, const Plan& plan) {
   std::vector<std::string> names;
   for (const auto& section : plan.sections) {
     const bool tagged = std::find(clip.sections.begin(), clip.sections.end(), section.name) != clip.sections.end();
-    const bool placed = std::any_of(clip.placement.spans.begin(), clip.placement.spans.end(),
-                                    [&](const Span& span) { return shared(span, section.span) >= kLeastSpan; });
-    if (tagged || (placed && clip.placement.state == Placement::State::placed)) names.push_back(section.name);
+    if (tagged || holds(clip.placement, section)) names.push_back(section.name);
   }
   return names;
 }

@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "cli/choose.h"
+#include "cli/values.h"
 #include "plan/bars.h"
 
 namespace everytake::cli {
@@ -61,29 +62,30 @@ Result<Micros> start_of_bar(std::int64_t bar, const Song& song) {
 
 void declare_filter(CLI::App& command, FilterWords& words) {
   command.add_option("WORDS", words.words, "words that its name, tags or notes must hold");
-  command.add_option("--kind", words.kind, "performance, b-roll or slow-mo");
+  command.add_option("--kind", words.kind, "performance, b-roll or slow-mo")
+      ->check(written_as(parse_kind, kKindChoice));
   command.add_option("--member", words.member, "who is seen");
   command.add_option("--section", words.section, "a section it is tagged with or placed in");
   command.add_option("--look", words.look, "its look");
   command.add_option("--angle", words.angle, "its angle");
   command.add_option("--gamma", words.gamma, "its gamma, as in s-log3");
-  command.add_option("--min-rate", words.min_rate, "captured at this many frames a second or more");
+  command.add_option("--min-rate", words.min_rate, "captured at this many frames a second or more")
+      ->check(written_as(parse_rate, "write a rate, as in 60 or 119.88"));
   command.add_option("--roll", words.roll, "its roll, as in R001");
-  auto* at = command.add_option("--at", words.at, "holds this moment of the song, as in 1:42.5")->type_name("SONGTIME");
+  auto* at = command.add_option("--at", words.at, "holds this moment of the song, as in 1:42.5")
+                 ->type_name("SONGTIME")
+                 ->check(written_as(parse_song_time, "write minutes and seconds, as in 1:42.5"));
   command.add_option("--bar", words.bar, "holds the first beat of this bar, as in 41")->excludes(at);
   command.add_flag("--problem", words.problem, "something is wrong with it");
 }
 
 Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan) {
   ClipFilter filter{words.words, {}, {}, {}, words.look, words.angle, words.gamma, words.roll, {}, {}, words.problem};
-  if (words.kind && !(filter.kind = parse_kind(*words.kind)))
-    return fail(Code::invalid, fmt::format("--kind {}: choose performance, b-roll or slow-mo", shown(*words.kind)));
+  if (words.kind) filter.kind = parse_kind(*words.kind);
   if (words.member) filter.member = TRY(choose_name(*words.member, member_names(plan), "member"));
   if (words.section) filter.section = TRY(choose_name(*words.section, section_names(plan), "section"));
-  if (words.min_rate && !(filter.min_rate = parse_rate(*words.min_rate)))
-    return fail(Code::invalid, fmt::format("--min-rate {}: write a rate, as in 60 or 119.88", shown(*words.min_rate)));
-  if (words.at && !(filter.at = parse_song_time(*words.at)))
-    return fail(Code::invalid, fmt::format("--at {}: write minutes and seconds, as in 1:42.5", shown(*words.at)));
+  if (words.min_rate) filter.min_rate = parse_rate(*words.min_rate);
+  if (words.at) filter.at = parse_song_time(*words.at);
   if (words.bar) filter.at = TRY(start_of_bar(*words.bar, plan.song));
   return filter;
 }

@@ -10,6 +10,7 @@
 #include "cli/offload_report.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
+#include "cli/values.h"
 #include "copy_progress.h"
 #include "kept_song.h"
 #include "pipeline.h"
@@ -32,8 +33,6 @@ Result<std::vector<PlannedDestination>> destinations_of(const Options& options, 
   std::vector<PlannedDestination> chosen;
   for (const auto& each : options.to) {
     const auto equals = each.find('=');
-    if (equals == 0 || equals == std::string::npos || equals + 1 == each.size())
-      return fail(Code::invalid, fmt::format("--to {}: write it as NAME=PATH", shown(each)));
     const auto name = each.substr(0, equals);
     const auto planned =
         std::find_if(plan.destinations.begin(), plan.destinations.end(), [&](const auto& p) { return p.name == name; });
@@ -93,7 +92,7 @@ class Offload {
     const auto card = TRY(open_card(options_.card, session_));
     auto destinations = open_destinations(planned);
     TRY(check_destinations(destinations, card.root));
-    const auto catalogue = TRY(open_catalogue(shoot_));
+    const auto catalogue = TRY(options_.dry_run ? look_into_catalogue(shoot_) : Catalogue::open(shoot_.catalogue()));
     KeptSong song;
     Pipeline pipeline(*catalogue, shoot_.plan, clock_,
                       [&](std::stop_token stop) { return song.of(shoot_.folder, shoot_.plan.song, std::move(stop)); });
@@ -160,7 +159,13 @@ Run declare_offload(CLI::App& command) {
   const auto options = std::make_shared<Options>();
   command.add_option("CARD", options->card, "the mounted card, or any folder")->required();
   command.add_option("--to", options->to, "copy to these instead of the plan's destinations; at least two")
-      ->type_name("NAME=PATH");
+      ->type_name("NAME=PATH")
+      ->check(written_as(
+          [](const std::string& to) {
+            const auto equals = to.find('=');
+            return equals != 0 && equals != std::string::npos && equals + 1 < to.size();
+          },
+          "write it as NAME=PATH"));
   command.add_flag("--no-study", options->no_study, "don't look into the clips");
   command.add_flag("--dry-run", options->dry_run, "only say what would be copied, and whether it fits");
   command.add_flag("--twice", options->twice, "read the card a second time and compare");

@@ -46,8 +46,8 @@ std::string counted(std::size_t count, const char* noun) {
 }
 
 std::string heading(const IngestReport& report) {
-  return fmt::format("{} from \"{}\": {}, {}", report.roll.empty() ? "A new roll" : report.roll, shown(report.label),
-                     counted(report.files, "file"), bytes_text(report.bytes));
+  return fmt::format("{} from \"{}\": {} on the card, {}", report.roll.empty() ? "A new roll" : report.roll,
+                     shown(report.label), counted(report.files, "file"), bytes_text(report.bytes));
 }
 
 }  // namespace
@@ -73,7 +73,7 @@ std::string offload_text(const IngestReport& report, const std::optional<Verdict
     of_clips.insert(of_clips.end(), clip.facts.problems.begin(), clip.facts.problems.end());
   if (!clips.empty()) text += counted(clips.size(), "clip") + (of_clips.empty() ? "\n" : ", some with a problem:\n");
   text += problems_text(of_clips, screen);
-  return text + (verdict ? verdict_text(*verdict, screen) : std::string());
+  return text + (verdict ? verdict_text(*verdict, screen) : painted("do not wipe this card", Tone::bad, screen) + "\n");
 }
 
 std::string dry_run_text(const IngestReport& report, const Screen& screen) {

@@ -1,4 +1,4 @@
-// What a visit of a card came to: in words, as JSON, and for the shell.
+// What a visit of a card came to: in words and as JSON.
 #pragma once
 
 #include <optional>

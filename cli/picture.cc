@@ -12,7 +12,7 @@ namespace everytake::cli {
 namespace {
 
 Result<std::vector<Path>> videos_in(ClipId id, const Shoot& shoot) {
-  const auto catalogue = TRY(open_catalogue(shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto clips = TRY(catalogue->clips_to_study(std::span(&id, 1)));
   return clips.empty() ? std::vector<Path>{} : videos_of(clips.front().files);
 }
@@ -32,7 +32,7 @@ Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, std::stop_t
     if (!fs) continue;
     auto strip = Examiner().strip(*fs, roll, videos, clip.facts, stop);
     if (strip && !strip->jpeg.empty()) return std::move(strip->jpeg);
-    if (strip) return fail(Code::corrupt, name + ": no frame of it can be decoded, so there is no picture");
+    if (strip) return fail(Code::invalid, name + ": no frame of it can be decoded, so there is no picture");
     trouble = within(name, strip.error());
     if (trouble.code == Code::cancelled) break;
   }

@@ -70,6 +70,11 @@ std::vector<Problem> problems_of(const Outcome& outcome) {
   return all;
 }
 
+std::string unproven_text(const VerifyReport& verified) {
+  const auto unproven = verified.destinations.at(0).unproven;
+  return unproven == 0 ? "" : fmt::format("; {} equal, but read from memory for all that can be seen", unproven);
+}
+
 void print(const Outcome& outcome, Session& session) {
   const auto& [rebuilt, verified] = outcome;
   const std::size_t count = verified ? verified->destinations.at(0).verified : 0;
@@ -80,13 +85,7 @@ void print(const Outcome& outcome, Session& session) {
               {"rolls", rebuilt.rolls},
               {"files", rebuilt.files},
               {"verified_files", verified ? Json(count) : Json(nullptr)},
-              {"problems", Json::array()}};
-    for (const auto& problem : problems_of(outcome)) {
-      Json each{{"code", problem.code}};
-      put_name(each, "path", problem.path);
-      each["message"] = problem.message;
-      json["problems"].push_back(std::move(each));
-    }
+              {"problems", problems_json(problems_of(outcome))}};
     print_json(json, session);
     return;
   }
@@ -95,7 +94,7 @@ void print(const Outcome& outcome, Session& session) {
                              rebuilt.from_catalogue ? "the catalogue kept" : "the lists", shown(rebuilt.destination),
                              rebuilt.plan_restored ? "; the plan too" : "");
   if (verified)
-    session.out << fmt::format("{} of them read back there and found whole\n", count);
+    session.out << fmt::format("{} of them read back there and found whole{}\n", count, unproven_text(*verified));
   else
     session.out << "nothing was read back: no copy counts as verified until \"everytake verify\" has read it\n";
   for (const auto& problem : problems_of(outcome))
@@ -106,7 +105,8 @@ Exit exit_of(const Outcome& outcome) {
   const auto problems = problems_of(outcome);
   for (const auto& problem : problems)
     if (problem.code == "bytes_differ") return Exit::differs;
-  return problems.empty() ? Exit::done : Exit::no;
+  const bool whole = !outcome.verified || outcome.verified->destinations.at(0).is_whole();
+  return problems.empty() && whole ? Exit::done : Exit::no;
 }
 
 }  // namespace

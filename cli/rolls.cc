@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <CLI/App.hpp>
+#include <algorithm>
 
 #include "base/text.h"
 #include "catalogue/catalogue.h"
@@ -18,6 +19,7 @@ bool whole(const RollSummary& roll, const At& at) {
 
 std::string state_text(const RollSummary& roll, const At& at) {
   if (whole(roll, at)) return "verified";
+  if (at.verified + at.failed == 0) return "no copy yet";
   return fmt::format("{} verified, {} unfinished, {} failed", at.verified, roll.files - at.verified - at.failed,
                      at.failed);
 }
@@ -33,9 +35,12 @@ std::string text_of(const std::vector<RollSummary>& rolls, const Screen& screen)
                       {bytes_text(roll.bytes)},
                       {at.destination},
                       {state_text(roll, at), whole(roll, at) ? Tone::good : Tone::bad}});
-  return table(
-      {{"roll"}, {"card", Align::left, true}, {"files", Align::right}, {"size", Align::right}, {"at"}, {"state"}}, rows,
-      screen);
+  auto text =
+      table({{"roll"}, {"card", Align::left, true}, {"files", Align::right}, {"size", Align::right}, {"at"}, {"state"}},
+            rows, screen);
+  for (const auto& roll : rolls)
+    if (!roll.problems.empty()) text += roll.roll.name + ":\n" + problems_text(roll.problems, screen);
+  return text;
 }
 
 Json json_of(const std::vector<RollSummary>& rolls) {
@@ -54,14 +59,25 @@ Json json_of(const std::vector<RollSummary>& rolls) {
       each["failed_files"] = at.failed;
       roll["destinations"].push_back(std::move(each));
     }
+    roll["problems"] = problems_json(sum.problems);
     list.push_back(std::move(roll));
   }
   return {{"rolls", std::move(list)}};
 }
 
+auto is_at(const std::string& name) {
+  return [&name](const At& at) { return at.destination == name; };
+}
+
+// With the plan's destinations that hold nothing of a roll: they shall.
 Result<std::vector<RollSummary>> rolls_of(const Shoot& shoot) {
-  if (!has_catalogue(shoot)) return std::vector<RollSummary>{};
-  return TRY(open_catalogue(shoot))->roll_summaries();
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  auto rolls = TRY(catalogue->roll_summaries());
+  for (auto& roll : rolls)
+    for (const auto& planned : shoot.plan.destinations)
+      if (std::none_of(roll.destinations.begin(), roll.destinations.end(), is_at(planned.name)))
+        roll.destinations.push_back({planned.name, 0, 0, 0});
+  return rolls;
 }
 
 }  // namespace

@@ -6,6 +6,7 @@
 #include "cli/stop.h"
 #include "cli/verdict.h"
 #include "pipeline.h"
+#include "standing.h"
 
 namespace everytake::cli {
 namespace {
@@ -13,8 +14,8 @@ namespace {
 Result<Verdict> judge(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
                       std::stop_token stop) {
   const auto card = TRY(open_card(name, session));
-  const auto catalogue = TRY(open_catalogue(shoot));
-  auto destinations = open_destinations(shoot.plan.destinations);
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  auto destinations = open_destinations(known_destinations(shoot.plan, TRY(catalogue->destinations())));
   const SystemClock clock;
   return Pipeline(*catalogue, shoot.plan, clock)
       .judge({card.root, *card.fs, card.volume}, destinations, deep, std::move(stop));

@@ -31,29 +31,21 @@ tl::expected<Shoot, Exit> load_shoot(Session& session) {
   return tl::unexpected(Exit::bad_input);
 }
 
-Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot) {
-  auto catalogue = Catalogue::open(shoot.catalogue());
-  if (catalogue || catalogue.error().code != Code::corrupt) return catalogue;
-  return fail(Code::invalid, fmt::format("{}: {}", shown(shoot.catalogue().string()), catalogue.error().what));
-}
-
-bool has_catalogue(const Shoot& shoot) {
+Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot) {
   boost::system::error_code ignored;  // opening it will say why it can't be looked at
-  return fs::status(shoot.catalogue(), ignored).type() != fs::file_not_found;
+  if (fs::status(shoot.catalogue(), ignored).type() == fs::file_not_found) return Catalogue::empty();
+  return Catalogue::open(shoot.catalogue());
 }
 
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
-  if (!has_catalogue(shoot)) return std::vector<Clip>{};
-  const auto catalogue = TRY(open_catalogue(shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
   auto clips = TRY(catalogue->clips());
   add_flaws(clips, shoot.plan);
   return clips;
 }
 
 Result<Clip> find_clip(const std::string& word, const Shoot& shoot) {
-  if (!has_catalogue(shoot))
-    return fail(Code::not_found, fmt::format("there is no clip \"{}\" yet: offload a card first", shown(word)));
-  const auto catalogue = TRY(open_catalogue(shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto id = TRY(catalogue->find_clip(word));
   auto clips = TRY(catalogue->clips());  // a clip's flaws are seen beside its neighbours
   const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });

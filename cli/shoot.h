@@ -20,13 +20,11 @@ Result<Path> find_shoot(const Session& session);
 // Finds the shoot and reads its plan. What is wrong was told on `err`, all of it, when this gives an exit code.
 tl::expected<Shoot, Exit> load_shoot(Session& session);
 
-// Whether anything was ever recorded of it. Asking makes no catalogue.
-bool has_catalogue(const Shoot& shoot);
+// The shoot's catalogue; where it has none yet, an empty one in memory, so that a question makes no file. One that is
+// damaged is `invalid`, and the error says what to do.
+Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot);
 
-// Opens the shoot's catalogue, or makes it. One that is damaged is `invalid`, and the error says what to do.
-Result<std::unique_ptr<Catalogue>> open_catalogue(const Shoot& shoot);
-
-// Everything the catalogue knows of clips. A shoot without a catalogue has none, and gets none by being asked.
+// Everything the catalogue knows of clips.
 Result<std::vector<Clip>> clips_of(const Shoot& shoot);
 
 // The one that is meant, as Reader::find_clip() has it.

@@ -47,17 +47,12 @@ void add_waiting(const std::vector<RollSummary>& rolls, std::vector<Disk>& disks
 Result<Status> status_of(const Shoot& shoot) {
   Status status;
   auto open = open_destinations(shoot.plan.destinations);
-  std::vector<DestinationRow> rows;
-  std::vector<RollSummary> rolls;
-  std::vector<Clip> clips;
-  if (has_catalogue(shoot)) {
-    const auto catalogue = TRY(open_catalogue(shoot));
-    rows = TRY(catalogue->destinations());
-    rolls = TRY(catalogue->roll_summaries());
-    clips = TRY(catalogue->clips());
-    for (auto& card : TRY(catalogue->cards_in_hand()))
-      if (is_alive(card.holder)) status.copying.push_back(std::move(card));
-  }
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  const auto rows = TRY(catalogue->destinations());
+  const auto rolls = TRY(catalogue->roll_summaries());
+  const auto clips = TRY(catalogue->clips());
+  for (auto& card : TRY(catalogue->cards_in_hand()))
+    if (is_alive(card.holder)) status.copying.push_back(std::move(card));
   status.rate = recording_rates(clips).front();
   for (const auto& place : places_of(open, rows)) {
     const auto& volume = place.open->volume;

@@ -13,7 +13,7 @@ namespace everytake::cli {
 namespace {
 
 Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
-  const auto catalogue = TRY(open_catalogue(shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<ClipId> chosen;
   for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
   if (words.empty())

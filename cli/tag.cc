@@ -7,6 +7,7 @@
 #include "cli/answer.h"
 #include "cli/choose.h"
 #include "cli/shoot.h"
+#include "cli/values.h"
 #include "handoff/json.h"
 #include "pipeline.h"
 
@@ -35,18 +36,10 @@ std::optional<Micros> parse_start(const std::string& text) {
 Result<std::vector<MarkChange>> marks_of(const Options& options, const Plan& plan) {
   std::vector<MarkChange> marks;
   for (const auto& word : options.clear) {
-    const auto field = choose_name(word, kFields, "field");
-    if (!field)
-      return fail(
-          Code::invalid,
-          fmt::format("--clear {}: choose kind, member, section, look, angle, note, rating or start", shown(word)));
-    if (const auto known = parse_field(*field)) marks.push_back({*known, Act::clear, ""});
+    if (const auto known = parse_field(TRY(choose_name(word, kFields, "field"))))
+      marks.push_back({*known, Act::clear, ""});
   }
-  if (options.kind) {
-    if (!parse_kind(*options.kind))
-      return fail(Code::invalid, fmt::format("--kind {}: choose performance, b-roll or slow-mo", shown(*options.kind)));
-    marks.push_back({Field::kind, Act::set, *options.kind});
-  }
+  if (options.kind) marks.push_back({Field::kind, Act::set, *options.kind});
   for (const auto& word : options.remove_members)
     marks.push_back({Field::member, Act::remove, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.members)
@@ -101,6 +94,11 @@ bool takes_back_start(const Options& options) {
                      [](const auto& field) { return same_letters(field, "start"); });
 }
 
+bool says_nothing(const Options& o) {
+  return !o.kind && !o.look && !o.angle && !o.note && !o.rating && !o.start && !o.choose && o.members.empty() &&
+         o.sections.empty() && o.remove_members.empty() && o.clear.empty();
+}
+
 // Where each clip is placed by hand; nullopt for all where that was not asked for.
 Result<std::vector<std::optional<Placement>>> placements_of(const Options& options, const std::vector<Clip>& clips,
                                                             const Plan& plan) {
@@ -110,19 +108,15 @@ Result<std::vector<std::optional<Placement>>> placements_of(const Options& optio
     placements[0] = TRY(chosen_place(clips[0], *options.choose));
   }
   if (!options.start) return placements;
-  const auto start = parse_start(*options.start);
-  if (!start)
-    return fail(Code::invalid,
-                fmt::format("--start {}: write minutes and seconds, as in 1:02.5", shown(*options.start)));
-  if (!(options.speed > 0.1 && options.speed < 10)) return fail(Code::invalid, "--speed: between 0.1 and 10");
+  const auto start = parse_start(*options.start).value_or(Micros::zero());
   for (std::size_t i = 0; i < clips.size(); ++i)
-    placements[i] = TRY(placement_of(clips[i], *start, options.speed, plan));
+    placements[i] = TRY(placement_of(clips[i], start, options.speed, plan));
   return placements;
 }
 
 // All of it or nothing. Returns the clips as they are now.
 Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
-  const auto catalogue = TRY(open_catalogue(shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<Clip> chosen;
   std::vector<ClipId> ids;
   for (const auto& word : options.clips) {
@@ -133,7 +127,6 @@ Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
   const auto placements = TRY(placements_of(options, chosen, shoot.plan));
   const bool placed = options.start || options.choose;
   const bool moved = placed || takes_back_start(options);
-  if (marks.empty() && !moved) return fail(Code::invalid, "say what to tag; see: everytake tag --help");
   std::vector<HandEdit> edits;
   for (std::size_t i = 0; i < ids.size(); ++i)
     edits.push_back({ids[i], marks, placements[i], !placed && takes_back_start(options)});
@@ -164,7 +157,8 @@ std::string line_of(const Clip& clip, const Plan& plan) {
 Run declare_tag(CLI::App& command) {
   const auto options = std::make_shared<Options>();
   command.add_option("CLIP", options->clips, "a name, an id, or ROLL/NAME; several at once")->required();
-  command.add_option("--kind", options->kind, "performance, b-roll or slow-mo");
+  command.add_option("--kind", options->kind, "performance, b-roll or slow-mo")
+      ->check(written_as(parse_kind, kKindChoice));
   command.add_option("--member", options->members, "who is seen; may be repeated")->allow_extra_args(false);
   command.add_option("--section", options->sections, "a section of the song; may be repeated")->allow_extra_args(false);
   command.add_option("--look", options->look, "light and colour, in your words");
@@ -173,14 +167,25 @@ Run declare_tag(CLI::App& command) {
   command.add_option("--rating", options->rating, "1 to 5")->check(CLI::Range(1, 5));
   command.add_option("--remove-member", options->remove_members, "who is not seen after all")->allow_extra_args(false);
   command.add_option("--clear", options->clear, "a field to take back: kind, member … or start")
-      ->allow_extra_args(false);
-  auto* start = command.add_option("--start", options->start,
-                                   "the song time heard at its first frame; -0:02 where it rolled before");
+      ->allow_extra_args(false)
+      ->check(written_as([](const std::string& word) { return choose_name(word, kFields, "field").has_value(); },
+                         "choose kind, member, section, look, angle, note, rating or start"));
+  auto* start =
+      command
+          .add_option("--start", options->start, "the song time heard at its first frame; -0:02 where it rolled before")
+          ->check(written_as(parse_start, "write minutes and seconds, as in 1:02.5"));
   command.add_option("--choose", options->choose, "which of the places that show lists, 1 the first")
       ->check(CLI::Range(1, 999))
       ->excludes(start);
-  command.add_option("--speed", options->speed, "how fast the song was played")->type_name("FACTOR");
+  command.add_option("--speed", options->speed, "how fast the song was played")
+      ->type_name("FACTOR")
+      ->check(CLI::Range(0.1, 10.0))
+      ->needs(start);
   return [options](Session& session) {
+    if (says_nothing(*options)) {
+      report({Code::invalid, "say what to tag; see: everytake tag --help", 0}, session);
+      return Exit::usage;
+    }
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
     const auto clips = tag(*options, *shoot);

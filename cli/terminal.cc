@@ -129,25 +129,10 @@ void Progress::update(std::string_view text, Time now) {
   err_ << "\r\x1b[K" << line_ << std::flush;
 }
 
-void Progress::say(std::string_view line) {
-  if (!quiet_) stay(line, Tone::plain);
-}
-
-void Progress::warn(std::string_view line) {
-  stay(line, Tone::warning);
-}
-
 void Progress::clear() {
   if (line_.empty()) return;
   err_ << "\r\x1b[K" << std::flush;
   line_.clear();
-}
-
-void Progress::stay(std::string_view line, Tone tone) {
-  const std::string moving = line_;
-  clear();
-  err_ << painted(line, tone, screen_) << '\n' << moving << std::flush;
-  line_ = moving;
 }
 
 }  // namespace everytake::cli

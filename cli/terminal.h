@@ -62,7 +62,7 @@ class Progress {
  public:
   using Time = std::chrono::steady_clock::time_point;
 
-  // `err` must outlive this. Under `quiet` only warnings are written.
+  // `err` must outlive this. Under `quiet` nothing is written.
   Progress(std::ostream& err, Screen screen, bool quiet) : err_(err), screen_(screen), quiet_(quiet) {}
   ~Progress() { clear(); }
   Progress(const Progress&) = delete;
@@ -70,16 +70,10 @@ class Progress {
 
   // What is going on now. Cheap to call often: what comes too soon after the last one is dropped.
   void update(std::string_view text, Time now);
-  // A line that stays, above the moving one.
-  void say(std::string_view line);
-  // The same, also under --quiet.
-  void warn(std::string_view line);
   // Takes the moving line away.
   void clear();
 
  private:
-  void stay(std::string_view line, Tone tone);
-
   std::ostream& err_;
   const Screen screen_;
   const bool quiet_;

@@ -24,18 +24,12 @@ std::string local_clock(Instant t) {
   return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(time));
 }
 
-std::string readings_text(const Verdict& verdict) {
-  const char* times = verdict.readings >= 2 ? "twice" : "once";
-  return verdict.every_byte ? fmt::format("the card's bytes read {}, the last time just now", times)
-                            : fmt::format("the card's bytes read {}, its list compared just now", times);
-}
-
 std::string yes_text(const Verdict& verdict, const Screen& screen) {
   std::string text = fmt::format("safe to wipe: {} file{}, read back from {}", verdict.files,
                                  verdict.files == 1 ? "" : "s", quoted(verdict.destinations));
   if (verdict.oldest_read_back) text += " at " + local_clock(*verdict.oldest_read_back);
-  text = painted(text, Tone::good, screen) + "\n  " + readings_text(verdict) + "\n";
-  if (verdict.rests_on_cached) text += "  the plan accepts a read-back that can't be shown to come from the disk\n";
+  text = painted(text, Tone::good, screen) + "\n";
+  for (const auto& line : grounds(verdict)) text += "  " + line + "\n";
   return text + "  this holds for now: ask again after the card was in the camera\n";
 }
 

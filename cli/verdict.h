@@ -9,7 +9,7 @@
 
 namespace everytake::cli {
 
-// "safe to wipe: …" with what it rests on, or "do not wipe: …" with the reasons. Ends with a line feed.
+// "safe to wipe: …" with what it rests on, or "do not wipe this card" with the reasons. Ends with a line feed.
 std::string verdict_text(const Verdict& verdict, const Screen& screen);
 
 Json verdict_json(const Verdict& verdict);  // as `safe --json`

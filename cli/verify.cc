@@ -52,7 +52,7 @@ class Verify {
         stop_(std::move(stop)) {}
 
   Result<VerifyReport> run() {
-    const auto catalogue = TRY(open_catalogue(shoot_));
+    const auto catalogue = TRY(look_into_catalogue(shoot_));
     CopyChoice choice{{}, options_.destination};
     for (const auto& name : options_.rolls) choice.rolls.push_back(TRY(catalogue->find_roll(name)).id);
     auto destinations = open_destinations(TRY(destinations_of(options_, shoot_, *catalogue)));
@@ -123,10 +123,12 @@ const char* state_of(const CopiesReport& each) {
 
 std::string trouble_text(const CopiesReport& each) {
   std::string text;
-  const std::pair<std::size_t, const char*> counts[] = {
-      {each.differing, "differ"},        {each.missing, "gone"},
-      {each.unreadable, "unreadable"},   {each.unproven, "read from memory, not counted"},
-      {each.unfinished, "never copied"}, {each.mended, "made anew"}};
+  const std::pair<std::size_t, const char*> counts[] = {{each.differing, "found with other bytes"},
+                                                        {each.missing, "gone"},
+                                                        {each.unreadable, "unreadable"},
+                                                        {each.unproven, "read from memory, not counted"},
+                                                        {each.unfinished, "never copied"},
+                                                        {each.mended, "made anew"}};
   for (const auto& [count, what] : counts)
     if (count > 0) text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, what);
   return text;
@@ -140,6 +142,8 @@ std::string text_of(const VerifyReport& report, const Screen& screen) {
                     {state_of(each), each.is_whole() ? Tone::good : Tone::bad},
                     {fmt::format("{} of {}", each.verified, each.files)},
                     {trouble_text(each)}});
+  if (std::all_of(report.destinations.begin(), report.destinations.end(), [](auto& each) { return each.files == 0; }))
+    return "There is no copy to read back: offload a card first.\n";
   const auto text = table({{"destination"}, {"state"}, {"files", Align::right}, {""}}, rows, screen);
   return text + problems_text(report.problems, screen);
 }

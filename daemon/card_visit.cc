@@ -122,6 +122,7 @@ class CardVisit {
     if (verdict.safe) {
       say(fmt::format("{}: safe to wipe at this moment: {}, read back from {}", report.roll,
                       counted(verdict.files, "file"), quoted(verdict.destinations)));
+      tell(grounds(verdict));
       return;
     }
     say(fmt::format("{}: do not wipe this card", report.roll));

@@ -87,8 +87,8 @@ class Visit {
     const auto root = shown(card_.root.string());
     if (listing_.complete) return fail(Code::invalid, root + ": there is no file on it");
     const auto it = std::ranges::find(listing_.problems, "unreadable", &Problem::code);
-    return fail(Code::io, root + ": no file of it can be listed" +
-                              (it == listing_.problems.end() ? "" : ": " + it->message));
+    return fail(Code::io,
+                root + ": no file of it can be listed" + (it == listing_.problems.end() ? "" : ": " + it->message));
   }
 
   Result<void> know() {
@@ -140,7 +140,9 @@ class Visit {
       stored_[file.id.value] = file.stored;
       rolls_.insert(roll);
     }
-    report_.roll = names[latest.value];
+    // On a dry run new files have no roll yet, and would get a new one.
+    const bool unnamed = options_.dry_run && std::any_of(files_.begin(), files_.end(), [](auto& f) { return !f.row; });
+    if (!unnamed) report_.roll = names[latest.value];
     return {};
   }
 
@@ -185,19 +187,6 @@ class Visit {
     for (const auto& file : files_)
       if (file.row && file.row->readings < 2 && !planned.count(file.id.value))
         plan.jobs.push_back({file.id, file.file, file.stored, {}});
-  }
-
-  Result<void> note_planned(const CopyPlan& plan) {
-    std::vector<CopyRow> rows;
-    for (const auto& job : plan.jobs)
-      for (const auto target : job.targets) {
-        CopyRow row;
-        row.file = job.file;
-        row.destination = target_places_[target].id;
-        row.stored = job.stored;
-        rows.push_back(std::move(row));
-      }
-    return catalogue_.record_copies(rows);
   }
 
   void copy(const CopyPlan& plan) {
@@ -270,20 +259,35 @@ class Visit {
     return {};
   }
 
+  static Problem unproven_problem(const std::string& destination, std::size_t files) {
+    return {
+        "read_from_memory", "", destination,
+        fmt::format("\"{}\": {} file{} read back equal, but from memory for all that can be seen, so they don't count: "
+                    "use another disk, or write accept_cached = true to this destination in the plan",
+                    shown(destination), files, files == 1 ? "" : "s")};
+  }
+
   IngestReport::Destination sum_up(const VisitPlace& place, const CopyPlan& plan,
-                                   const std::map<std::int64_t, const FileRow*>& rows) const {
+                                   const std::map<std::int64_t, const FileRow*>& rows) {
     IngestReport::Destination sum;
+    std::size_t unproven = 0;
     sum.name = place.open->planned.name;
     sum.path = place.open->planned.path;
     for (const auto& file : files_) {
       const auto row = rows.find(file.id.value);
       if (row == rows.end()) continue;
       for (const auto& copy : row->second->copies) {
-        if (copy.destination != place.id || copy.state != CopyState::verified) continue;
+        if (copy.destination != place.id) continue;
+        unproven += copy.state == CopyState::copied;
+        if (copy.state != CopyState::verified) continue;
         ++sum.files;
         sum.bytes += file.file.size;
         sum.readback = std::max(sum.readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
       }
+    }
+    if (unproven > 0) {
+      sum.readback = Evidence::cached;
+      report_.problems.push_back(unproven_problem(sum.name, unproven));
     }
     if (!place.target) return sum;
     sum.already_files = already_[*place.target];

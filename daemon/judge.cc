@@ -28,6 +28,7 @@ Result<void> read_whole(const ReadFs& card, const FileRow& row, FileSeen& seen, 
 
 Result<Verdict> Pipeline::judge(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
                                 std::stop_token stop) {
+  TRY(catalogue_.check());  // a damaged one could lack the very row that says no
   CardSeen seen;
   const auto listing = TRY(scan(card.fs, stop));
   seen.troubles = listing.problems;

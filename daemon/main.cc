@@ -82,7 +82,7 @@ int main(int argc, char** argv) {
 
   CLI::App app("Offloads every camera card that is put in, and every folder that appears in a watched one.",
                "everytaked");
-  app.set_version_flag("--version", EVERYTAKE_VERSION);
+  app.set_version_flag("--version", "everytaked " EVERYTAKE_VERSION);
   app.add_option("--shoot", options.shoot.by_option,
                  "the shoot's folder; else $EVERYTAKE_SHOOT, else the nearest one upward")
       ->type_name("DIR");

@@ -1,5 +1,6 @@
 #include "model.h"
 
+#include <algorithm>
 #include <cctype>
 #include <cmath>
 
@@ -106,6 +107,24 @@ std::optional<Micros> on_screen(const Clip& clip, Rational edit_rate) {
   if (!rate) return std::nullopt;
   if (!(edit_rate < *rate)) return duration;
   return Micros(std::llround(static_cast<double>(duration->count()) * (*rate / edit_rate).value()));
+}
+
+Micros covered(std::vector<Span> spans, Span within) {
+  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.start < b.start; });
+  Micros total{}, reached = within.start;
+  for (const auto& span : spans) {
+    const auto start = std::max(span.start, reached);
+    const auto end = std::min(span.end, within.end);
+    if (end <= start) continue;
+    total += end - start;
+    reached = end;
+  }
+  return total;
+}
+
+bool holds(const Placement& placement, const Section& section) {
+  constexpr Micros kLeast = std::chrono::seconds(1);
+  return placement.state == Placement::State::placed && covered(placement.spans, section.span) >= kLeast;
 }
 
 }  // namespace everytake

@@ -211,6 +211,10 @@ struct Placement {
 const char* to_string(Placement::State state);
 // The same heard at another of its candidates: start and spans move with it.
 Placement at_candidate(Placement placement, std::size_t candidate);
+// The part of `within` that `spans` cover, however they overlap.
+Micros covered(std::vector<Span> spans, Span within);
+// Whether what was placed there lies in the section: with a second of it or more.
+bool holds(const Placement& placement, const Section& section);
 
 enum class CopyState { planned, copied, verified, failed };
 const char* to_string(CopyState state);

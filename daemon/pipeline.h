@@ -45,9 +45,9 @@ struct IngestReport {
     std::size_t copied_files = 0;   // by this visit
     std::size_t already_files = 0;  // before it
     std::size_t failed_files = 0;
-    std::optional<Evidence> readback;  // the weakest of the card's verified copies
+    std::optional<Evidence> readback;  // the weakest of the card's copies that were read back equal
   };
-  std::string roll;  // the one this visit made, else the card's latest; empty on a dry run of a new card
+  std::string roll;  // the one this visit made, else the card's latest; empty on a dry run that would make one
   Path root;
   std::string label, uuid, identity;
   std::size_t files = 0;  // on the card
@@ -125,7 +125,8 @@ class Pipeline {
   Result<IngestReport> ingest(const Card& card, std::span<OpenDestination> destinations, const IngestOptions& options,
                               const IngestWatcher& watcher, std::stop_token stop);
 
-  // May the card be wiped? Looks at the card and at every copy again. `every_byte` reads the card whole.
+  // May the card be wiped? Looks at the catalogue, the card and every copy again. `every_byte` reads the card whole.
+  // Fails where the card can't be read, and with `invalid` where the catalogue is damaged.
   Result<Verdict> judge(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
                         std::stop_token stop);
 

@@ -61,17 +61,22 @@ class Rebuilding {
                                     "folder with --shoot");
     TRY(find_folder());
     TRY(find_plan());
-    if (auto gone = home_->remove(kUnfinished); !gone && gone.error().code != Code::not_found)
-      return tl::unexpected(gone.error());
+    for (const char* part : {"", "-journal"}) TRY(remove_unfinished(part));
     TRY(start_from_the_kept_one());
     TRY(add_lists());
     catalogue_.reset();  // closed, so that it can be moved
+    TRY(remove_unfinished("-journal"));
     TRY(home_->rename_new(kUnfinished, kCatalogueFile));
     TRY(home_->sync_folder(""));
     return std::move(done_);
   }
 
  private:
+  Result<void> remove_unfinished(const char* part) {
+    auto gone = home_->remove(std::string(kUnfinished) + part);
+    return gone || gone.error().code == Code::not_found ? Result<void>() : gone;
+  }
+
   // Sets folder_, below disk_, which is rooted at the destination.
   Result<void> find_folder() {
     if (holds_a_shoot(*disk_, "")) {

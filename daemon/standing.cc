@@ -74,11 +74,32 @@ CopySeen::Now look_at(const CopyRow& copy, const OpenDestination* destination, c
   return unchanged(*stat, copy.stat, destination->volume.filesystem) ? Now::unchanged : Now::changed;
 }
 
+std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows) {
+  auto known = plan.destinations;
+  for (const auto& row : rows) {
+    PlannedDestination here;
+    bool is_planned = false;
+    for (const auto& planned : plan.destinations)
+      if (planned.name == row.name) {
+        here = planned;
+        is_planned = planned.path == row.path;
+      }
+    if (is_planned) continue;
+    here.name = row.name;
+    here.path = row.path;
+    known.push_back(std::move(here));
+  }
+  return known;
+}
+
 Standing::Standing(std::span<OpenDestination> open, std::vector<DestinationRow> rows) {
   for (auto& row : rows) {
-    const auto it = std::find_if(open.begin(), open.end(), [&](const auto& o) { return o.planned.name == row.name; });
+    Place place;
+    for (const auto& each : open)
+      if (each.planned.name == row.name) place.open.push_back(&each);
     const auto id = row.id.value;
-    places_[id] = {std::move(row), it == open.end() ? nullptr : &*it};
+    place.row = std::move(row);
+    places_[id] = std::move(place);
   }
 }
 
@@ -88,12 +109,18 @@ CopySeen Standing::seen(const CopyRow& copy) const {
   if (it == places_.end()) return seen;
   const auto& [row, open] = it->second;
   seen.destination = row.name;
-  seen.disk = open && open->fs ? open->volume.disk : row.disk;
+  seen.disk = row.disk;
   seen.state = copy.state;
   seen.evidence = copy.readback.value_or(Evidence::cached);
-  seen.accept_cached = open && open->planned.accept_cached;
   seen.verified_at = copy.verified_at;
-  seen.now = look_at(copy, open, row.fs_uuid);
+  for (const auto* each : open) {
+    const auto now = look_at(copy, each, row.fs_uuid);
+    if (each != open.front() && now != CopySeen::Now::unchanged) continue;
+    seen.now = now;
+    seen.accept_cached = each->planned.accept_cached;
+    if (each->fs) seen.disk = each->volume.disk;
+    if (now == CopySeen::Now::unchanged) break;
+  }
   return seen;
 }
 

@@ -39,16 +39,20 @@ class KnownFiles {
 // A row's copy as it stands at this moment at its destination, which is nullptr where it is not known any more.
 CopySeen::Now look_at(const CopyRow& copy, const OpenDestination* destination, const std::string& recorded_uuid);
 
+// The plan's destinations, and the folders that only the catalogue knows: copies lie there too.
+std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows);
+
 // Destinations by their rows: what is open now, and what the catalogue recorded of it.
 class Standing {
  public:
+  // Several of `open` may have one name: a copy counts where it stands as it was.
   Standing(std::span<OpenDestination> open, std::vector<DestinationRow> rows);
   CopySeen seen(const CopyRow& copy) const;
 
  private:
   struct Place {
     DestinationRow row;
-    const OpenDestination* open = nullptr;
+    std::vector<const OpenDestination*> open;
   };
   std::map<std::int64_t, Place> places_;
 };

@@ -93,6 +93,12 @@ Result<std::unique_ptr<Catalogue>> Catalogue::open(const Path& file, const Db::O
   return std::unique_ptr<Catalogue>(new Catalogue(std::move(db)));
 }
 
+Result<std::unique_ptr<Catalogue>> Catalogue::empty() {
+  Db::Options options;
+  options.in_memory = true;
+  return open("", options);
+}
+
 // ---- Cards --------------------------------------------------------------------------------------------------------
 
 Result<void> Catalogue::take_card(const std::string& card, const Holder& self, Instant now,

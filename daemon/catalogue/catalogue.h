@@ -12,9 +12,11 @@ namespace everytake {
 
 class Catalogue final : public Reader {
  public:
-  // Opens the file, makes it where it is missing, and brings it to today's schema. `corrupt` when it is damaged,
+  // Opens the file, makes it where it is missing, and brings it to today's schema. `invalid` when it is damaged,
   // `unsupported` when a newer program or another one made it.
   static Result<std::unique_ptr<Catalogue>> open(const Path& file, const Db::Options& options = {});
+  // An empty one that nothing is kept of, to ask where there is none yet.
+  static Result<std::unique_ptr<Catalogue>> empty();
 
   // ---- Cards ----
   // `busy` while another process has the card that `alive` says lives; taken over from a dead one.

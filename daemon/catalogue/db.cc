@@ -33,10 +33,6 @@ Code code_of_sqlite(int extended, int system_number) {
       return Code::busy;
     case SQLITE_FULL:
       return Code::no_space;
-    case SQLITE_CORRUPT:
-    case SQLITE_NOTADB:
-    case SQLITE_FORMAT:
-      return Code::corrupt;
     case SQLITE_PERM:
     case SQLITE_READONLY:
     case SQLITE_AUTH:
@@ -58,14 +54,12 @@ Error error_of(sqlite3* db) {
   const int extended = sqlite3_extended_errcode(db);
   const int system_number = sqlite3_system_errno(db);
   const auto code = code_of_sqlite(extended, system_number);
+  const int kind = extended & 0xff;
+  if (kind == SQLITE_CORRUPT || kind == SQLITE_NOTADB || kind == SQLITE_FORMAT)
+    return damaged_catalogue(sqlite3_errmsg(db), extended);
   switch (code) {
     case Code::busy:
       return {code, "another process keeps the catalogue locked: try again when it is done", extended};
-    case Code::corrupt:
-      return {code,
-              fmt::format("the catalogue is damaged ({}): move it aside and offload the cards again, before any is wiped",
-                          sqlite3_errmsg(db)),
-              extended};
     case Code::no_space:
       return {code, "the disk that holds the catalogue is full: free some room", extended};
     default:
@@ -74,6 +68,14 @@ Error error_of(sqlite3* db) {
 }
 
 }  // namespace
+
+Error damaged_catalogue(std::string_view why, int number) {
+  return {Code::invalid,
+          fmt::format("the catalogue is damaged ({}): move it aside, then make it anew from a destination with "
+                      "\"everytake rebuild\"; until then wipe no card",
+                      shown(why)),
+          number};
+}
 
 // ---- Statement ----------------------------------------------------------------------------------------------------
 
@@ -158,7 +160,8 @@ Result<Db> Db::open(const Path& file, const Options& options) {
   sqlite3* raw = nullptr;
   const int flags =
       SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE | (options.create ? SQLITE_OPEN_CREATE : 0);
-  const int code = sqlite3_open_v2(file.c_str(), &raw, flags, options.vfs.empty() ? nullptr : options.vfs.c_str());
+  const auto* name = options.in_memory ? ":memory:" : file.c_str();
+  const int code = sqlite3_open_v2(name, &raw, flags, options.vfs.empty() ? nullptr : options.vfs.c_str());
   if (!raw) throw std::bad_alloc();
   Db db(raw);
   if (code != SQLITE_OK) return tl::unexpected(within(shown(file.string()), error_of(raw)));
@@ -172,7 +175,7 @@ Result<void> Db::configure(const Options& options) {
   sqlite3_db_config(db_.get(), SQLITE_DBCONFIG_DEFENSIVE, 1, nullptr);
   sqlite3_db_config(db_.get(), SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, nullptr);
   const auto journal = TRY(one<std::string>("PRAGMA journal_mode = TRUNCATE"));
-  if (journal != "truncate")
+  if (journal != "truncate" && !options.in_memory)
     return fail(Code::unsupported, fmt::format("the journal can't be kept as a file here (mode \"{}\")", *journal));
   return script(
       "PRAGMA synchronous = FULL;"

@@ -30,6 +30,9 @@ struct Blob {
   std::string_view bytes;
 };
 
+// What to say, and to do, of a file whose bytes make no sound catalogue.
+Error damaged_catalogue(std::string_view why, int number = 0);
+
 class Statement {
  public:
   // Binds all parameters, in order. What text and blobs point to must live until the statement is done.
@@ -140,9 +143,10 @@ class Db {
     std::string vfs{};  // SQLite's name of the layer that does its file operations; empty is the system's
     std::chrono::milliseconds busy_timeout = std::chrono::seconds(75);  // far longer than any transaction here
     bool create = true;
+    bool in_memory = false;  // a database of its own, gone when closed; the file is not looked at
   };
   // Opens with journal_mode=TRUNCATE (3.40's write-ahead log can corrupt with several connections), synchronous=FULL
-  // and foreign_keys=ON. `corrupt` when the file is no database, `busy` when another connection keeps it locked.
+  // and foreign_keys=ON. `invalid` when the file is no database, `busy` when another connection keeps it locked.
   static Result<Db> open(const Path& file, const Options& options);
 
   Result<Statement> prepare(std::string_view sql);

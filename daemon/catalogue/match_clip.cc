@@ -48,7 +48,7 @@ std::vector<const NamedClip*> matches(std::string_view text, std::span<const Nam
 
 tl::unexpected<Error> no_such_clip(std::string_view text, std::span<const NamedClip> clips) {
   if (clips.empty())
-    return fail(Code::not_found, fmt::format("there is no clip \"{}\": none was found yet", shown(text)));
+    return fail(Code::not_found, fmt::format("there is no clip \"{}\" yet: offload a card first", shown(text)));
   const auto distance = [&](const NamedClip& clip) { return edit_distance(folded(text), folded(clip.name)); };
   const auto nearest = std::min_element(clips.begin(), clips.end(),
                                         [&](const auto& a, const auto& b) { return distance(a) < distance(b); });
@@ -57,9 +57,14 @@ tl::unexpected<Error> no_such_clip(std::string_view text, std::span<const NamedC
 }
 
 tl::unexpected<Error> several(std::string_view text, const std::vector<const NamedClip*>& found) {
+  const auto twins = [&](const NamedClip& clip) {
+    return std::count_if(found.begin(), found.end(),
+                         [&](const auto* other) { return other->roll == clip.roll && other->name == clip.name; });
+  };
   std::string list;
   for (std::size_t i = 0; i < std::min(found.size(), kListed); ++i)
-    list += fmt::format("{}{} (id {})", i ? ", " : "", shown(found[i]->roll + "/" + found[i]->path.string()),
+    list += fmt::format("{}{} (id {})", i ? ", " : "",
+                        shown(found[i]->roll + "/" + (twins(*found[i]) > 1 ? found[i]->path.string() : found[i]->name)),
                         found[i]->id.value);
   if (found.size() > kListed) list += fmt::format(" and {} more", found.size() - kListed);
   return fail(Code::invalid, fmt::format("\"{}\" could be any of {} clips: {}", shown(text), found.size(), list));

@@ -104,23 +104,12 @@ DestinationRow read_destination(Statement& row) {
   return destination;
 }
 
-constexpr const char* kSelectProblems =
-    "SELECT problem.code, problem.path, problem.destination, problem.message, problem.roll_id, problem.clip_id,"
-    " coalesce(roll.name, ''), problem.at"
-    " FROM problem"
-    " LEFT JOIN clip ON clip.id = problem.clip_id"
-    " LEFT JOIN roll ON roll.id = coalesce(problem.roll_id, clip.roll_id) ";
-
-ProblemRow read_problem(Statement& row) {
-  ProblemRow problem;
-  problem.problem.code = row.next<std::string>();
-  problem.problem.path = row.next<std::string>();
-  problem.problem.destination = row.next<std::string>();
-  problem.problem.message = row.next<std::string>();
-  problem.roll = row.next<std::optional<RollId>>();
-  problem.clip = row.next<std::optional<ClipId>>();
-  problem.roll_name = row.next<std::string>();
-  problem.at = row.next<Instant>();
+Problem read_problem(Statement& row) {
+  Problem problem;
+  problem.code = row.next<std::string>();
+  problem.path = row.next<std::string>();
+  problem.destination = row.next<std::string>();
+  problem.message = row.next<std::string>();
   return problem;
 }
 
@@ -129,9 +118,7 @@ Result<std::vector<RollSummary>> summarise_rolls(Db& db) {
   return db.all("SELECT " ROLL_COLUMNS
                 ","
                 " (SELECT count(*) FROM file WHERE file.roll_id = roll.id),"
-                " (SELECT coalesce(sum(size), 0) FROM file WHERE file.roll_id = roll.id),"
-                " (SELECT count(*) FROM clip WHERE clip.roll_id = roll.id),"
-                " (SELECT count(*) FROM file WHERE file.roll_id = roll.id AND file.suspect IS NOT NULL)"
+                " (SELECT coalesce(sum(size), 0) FROM file WHERE file.roll_id = roll.id)"
                 " FROM roll"
                 " ORDER BY roll.id",
                 [](Statement& row) {
@@ -139,8 +126,6 @@ Result<std::vector<RollSummary>> summarise_rolls(Db& db) {
                   summary.roll = read_roll(row);
                   summary.files = row.next<std::size_t>();
                   summary.bytes = row.next<std::uint64_t>();
-                  summary.clips = row.next<std::size_t>();
-                  summary.suspects = row.next<std::size_t>();
                   return summary;
                 });
 }
@@ -148,25 +133,17 @@ Result<std::vector<RollSummary>> summarise_rolls(Db& db) {
 RollSummary::At read_roll_at(Statement& row) {
   RollSummary::At at;
   at.destination = row.next<std::string>();
-  at.planned = row.next<std::size_t>();
-  at.copied = row.next<std::size_t>();
   at.verified = row.next<std::size_t>();
   at.failed = row.next<std::size_t>();
   at.verified_bytes = row.next<std::uint64_t>();
-  if (const auto rank = row.next<std::optional<int>>()) at.weakest_readback = static_cast<Evidence>(*rank);
-  at.oldest_verified_at = row.next<std::optional<Instant>>();
   return at;
 }
 
 Result<void> add_copies(Db& db, std::vector<RollSummary>& rolls) {
-  static_assert(Evidence::direct < Evidence::dropped && Evidence::dropped < Evidence::cached);
   auto rows =
       TRY(db.prepare("SELECT file.roll_id, destination.name,"
-                     " sum(copy.state = 'planned'), sum(copy.state = 'copied'), sum(copy.state = 'verified'),"
-                     " sum(copy.state = 'failed'), sum(iif(copy.state = 'verified', file.size, 0)),"
-                     " max(CASE copy.state WHEN 'verified' THEN"
-                     "  CASE copy.readback WHEN 'direct' THEN 0 WHEN 'dropped' THEN 1 ELSE 2 END END),"
-                     " min(iif(copy.state = 'verified', copy.verified_at, NULL))"
+                     " sum(copy.state = 'verified'), sum(copy.state = 'failed'),"
+                     " sum(iif(copy.state = 'verified', file.size, 0))"
                      " FROM copy"
                      " JOIN file ON file.id = copy.file_id"
                      " JOIN destination ON destination.id = copy.destination_id"
@@ -205,6 +182,9 @@ Result<std::vector<RollSummary>> Reader::roll_summaries() const {
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
   auto rolls = TRY(summarise_rolls(db_));
   TRY(add_copies(db_, rolls));
+  for (auto& roll : rolls)
+    roll.problems = TRY(db_.all("SELECT code, path, destination, message FROM problem WHERE roll_id = ? ORDER BY id",
+                                read_problem, roll.roll.id));
   return rolls;
 }
 
@@ -244,16 +224,6 @@ Result<std::vector<CardInHand>> Reader::cards_in_hand() const {
   return cards;
 }
 
-Result<std::vector<ProblemRow>> Reader::problems() const {
-  MutexLock lock(mu_);
-  return db_.all(std::string(kSelectProblems) + "ORDER BY problem.id", read_problem);
-}
-
-Result<std::vector<ProblemRow>> Reader::problems(RollId roll) const {
-  MutexLock lock(mu_);
-  return db_.all(std::string(kSelectProblems) + "WHERE roll.id = ? ORDER BY problem.id", read_problem, roll);
-}
-
 Result<std::string> Reader::snapshot() const {
   MutexLock lock(mu_);
   return db_.snapshot();
@@ -263,13 +233,9 @@ Result<void> Reader::check() const {
   MutexLock lock(mu_);
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
   const auto verdict = TRY(db_.one<std::string>("PRAGMA integrity_check(1)"));
-  if (verdict != "ok")
-    return fail(Code::corrupt, fmt::format("the catalogue is damaged ({}): move it aside and offload the cards "
-                                           "again, before any is wiped",
-                                           shown(verdict.value_or(""))));
+  if (verdict != "ok") return tl::unexpected(damaged_catalogue(verdict.value_or("")));
   const auto orphan = TRY(db_.one<std::string>("PRAGMA foreign_key_check"));
-  if (orphan)
-    return fail(Code::corrupt, fmt::format("the catalogue is damaged: a row of \"{}\" points nowhere", *orphan));
+  if (orphan) return tl::unexpected(damaged_catalogue(fmt::format("a row of \"{}\" points nowhere", *orphan)));
   return {};
 }
 

@@ -39,13 +39,10 @@ class Reader {
   Result<std::vector<PendingClip>> clips_to_place() const;    // studied, and no rule has looked for them in the song
   Result<std::vector<PendingClip>> clips_to_picture() const;  // studied, and no frames of them were seen
 
-  Result<std::vector<ProblemRow>> problems() const;  // oldest first
-  Result<std::vector<ProblemRow>> problems(RollId roll) const;
-
   // The whole catalogue as the bytes of a file that can be opened as one.
   Result<std::string> snapshot() const;
 
-  // Reads the whole file and looks whether it holds together: `corrupt` with SQLite's words where it doesn't.
+  // Reads the whole file and looks whether it holds together: `invalid` with SQLite's words where it doesn't.
   Result<void> check() const;
 
  protected:

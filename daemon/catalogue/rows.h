@@ -65,13 +65,7 @@ struct DestinationRow {
   std::string fs_uuid;
 };
 
-struct ProblemRow {
-  Problem problem;
-  std::optional<RollId> roll;
-  std::optional<ClipId> clip;
-  std::string roll_name;  // empty where it is of no roll
-  Instant at{};
-};
+;
 
 struct PendingClip {
   ClipId id;
@@ -103,17 +97,14 @@ struct RestoredFile {
 struct RollSummary {
   struct At {
     std::string destination;
-    std::size_t planned = 0, copied = 0, verified = 0, failed = 0;  // files
+    std::size_t verified = 0, failed = 0;  // files
     std::uint64_t verified_bytes = 0;
-    std::optional<Evidence> weakest_readback;  // of the verified ones
-    std::optional<Instant> oldest_verified_at;
   };
   Roll roll;
   std::size_t files = 0;
   std::uint64_t bytes = 0;
-  std::size_t clips = 0;
-  std::size_t suspects = 0;      // files that were not read well yet
-  std::vector<At> destinations;  // those that hold, or shall hold, something of it
+  std::vector<At> destinations;   // that hold something of it, or began to
+  std::vector<Problem> problems;  // of its last offload
 };
 
 // What can be said of a clip by hand.

@@ -10,8 +10,6 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Micros kLeastInSection = 1s;
-
 template <class T>
 bool contains(const std::vector<T>& all, const T& one) {
   return std::find(all.begin(), all.end(), one) != all.end();
@@ -30,7 +28,7 @@ bool is_take_of(const Clip& clip, const Span& section) {
 bool counts_in(const Clip& clip, const Section& section) {
   if (contains(clip.sections, section.name)) return true;
   if (clip.judgement.kind == Kind::performance) return is_take_of(clip, section.span);
-  return covered(spans_of(clip), section.span) >= kLeastInSection;
+  return holds(clip.placement, section);
 }
 
 Micros on_screen_in(const Clip& clip, const Section& section, Rational edit_rate) {
@@ -90,19 +88,6 @@ MemberCoverage member_coverage(const Member& member, const Plan& plan, std::span
 }
 
 }  // namespace
-
-Micros covered(std::vector<Span> spans, Span within) {
-  std::sort(spans.begin(), spans.end(), [](const Span& a, const Span& b) { return a.start < b.start; });
-  Micros total{}, reached = within.start;
-  for (const auto& span : spans) {
-    const auto start = std::max(span.start, reached);
-    const auto end = std::min(span.end, within.end);
-    if (end <= start) continue;
-    total += end - start;
-    reached = end;
-  }
-  return total;
-}
 
 Coverage coverage(const Plan& plan, std::span<const Clip> clips) {
   Coverage result{.title = plan.title, .length = plan.song.length, .sections = {}, .members = {}, .gaps = {}};

@@ -62,7 +62,4 @@ struct Coverage {
 // order of `clips` makes no difference.
 Coverage coverage(const Plan& plan, std::span<const Clip> clips);
 
-// The part of `within` that `spans` cover, however they overlap.
-Micros covered(std::vector<Span> spans, Span within);
-
 }  // namespace everytake

@@ -7,10 +7,6 @@
 namespace everytake {
 namespace {
 
-using namespace std::chrono_literals;
-
-constexpr Micros kLeastInSection = 1s;
-
 Json seconds_or_null(std::optional<Micros> time) {
   return time ? Json(seconds(*time)) : Json();
 }
@@ -54,15 +50,10 @@ void put_judgement(Json& json, const Judgement& judgement) {
   json["because"] = judgement.because.empty() ? Json() : Json(judgement.because);
 }
 
-// Names of the sections that `spans` hold a second or more of.
-Json sections_held(const std::vector<Span>& spans, const Plan& plan) {
+Json sections_held(const Placement& placement, const Plan& plan) {
   Json names = Json::array();
-  for (const auto& section : plan.sections) {
-    Micros held{};
-    for (const auto& span : spans)
-      held += std::max(Micros{}, std::min(span.end, section.span.end) - std::max(span.start, section.span.start));
-    if (held >= kLeastInSection) names.push_back(section.name);
-  }
+  for (const auto& section : plan.sections)
+    if (holds(placement, section)) names.push_back(section.name);
   return names;
 }
 
@@ -77,7 +68,7 @@ Json song_json(const Placement& placement, const Plan& plan) {
             {"confidence", placed ? maybe(placement.confidence) : Json()},
             {"spans", Json::array()},
             {"settled_by", placement.settled_by.empty() ? Json() : Json(placement.settled_by)},
-            {"sections", placed ? sections_held(placement.spans, plan) : Json::array()},
+            {"sections", sections_held(placement, plan)},
             {"candidates", Json::array()}};
   if (placed)
     for (const auto& span : placement.spans)

@@ -141,8 +141,8 @@ void check_end(const Container& container, const Path& path, std::uint64_t size,
   if (last <= size) return;
   facts.problems.push_back(
       problem("truncated", path,
-              fmt::format("{} ends at {} of {}: the rest is missing. Copy it again, or shoot it again", name_of(path),
-                          bytes_text(size), bytes_text(last))));
+              fmt::format("{} ends at {} of {}: the camera wrote no more. Play it on the camera, and shoot it again",
+                          name_of(path), bytes_text(size), bytes_text(last))));
 }
 
 void note_origins(ClipFacts& facts) {

@@ -158,8 +158,8 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
   }
   work.join();
   if (!recorded) return recorded;
-  if (!read) return read;
   if (stop.stop_requested()) return fail(Code::cancelled, "stopped; the next run goes on from here");
+  if (!read) return read;
   return {};
 }
 

@@ -43,7 +43,7 @@ struct Reading {
   Evidence evidence = Evidence::cached;
 };
 
-// Reads a file to its end. `cancelled` when asked to stop. Nothing is told of its bytes but through `reading`.
+// Reads a file to its end. `cancelled` when asked to stop.
 Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop);
 
 // The digest of a file's first and last MiB, or of all of it where it is shorter: enough to tell two recordings apart.

@@ -21,7 +21,7 @@ class Lane {
   // `target`, `progress`, `events` and whatever blocks come from outlive the lane.
   Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
        std::stop_token stop);
-  ~Lane();  // waits for both threads; end() first
+  ~Lane();  // waits for both threads; finish() first
 
   // For the reader's thread, in the order begin, block …, end or abandon. They wait while the lane is busy.
   void begin(const CopyJob& job);

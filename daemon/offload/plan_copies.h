@@ -28,7 +28,7 @@ struct CopyPlan {
   std::vector<CopyJob> jobs;         // files with nothing to do are left out
   std::vector<std::uint64_t> bytes;  // to be written, a target
   std::vector<std::uint64_t> files;  // the same
-  std::vector<Problem> problems;     // no_room, too_large
+  std::vector<Problem> problems;     // no_room, too_large, read_only
   std::set<std::size_t> refused;     // targets that can't take it all: nothing is copied to them
 };
 

@@ -24,7 +24,8 @@ std::optional<Reason> against(const Path& path, const CopySeen& copy) {
   if (copy.state == CopyState::failed) return no("unverified_copy", at(copy) + " failed");
   if (copy.state != CopyState::verified) {
     const bool unproven = copy.state == CopyState::copied;
-    return no("unverified_copy", at(copy) + (unproven ? " could not be read back from the disk" : " is not made yet"));
+    return no("unverified_copy",
+              at(copy) + (unproven ? " was read back from memory, not shown to be on the disk" : " is not made yet"));
   }
   if (copy.evidence == Evidence::cached && !copy.accept_cached)
     return no("unverified_copy", at(copy) + " was read back from memory, not shown to be on the disk");
@@ -99,6 +100,12 @@ void judge_file(const FileSeen& file, bool wants_two_readings, Verdict& verdict)
   judge_copies(file, verdict);
 }
 
+// Its sentence without the file it is about, which a reason names by itself.
+std::string without_name(const Problem& problem) {
+  const auto name = shown(problem.path) + ": ";
+  return problem.message.starts_with(name) ? problem.message.substr(name.size()) : problem.message;
+}
+
 }  // namespace
 
 Verdict verdict(const CardSeen& card) {
@@ -107,7 +114,8 @@ Verdict verdict(const CardSeen& card) {
   verdict.every_byte = card.every_byte;
   verdict.files = card.files.size();
   if (!card.complete) verdict.reasons.push_back({"read_problem", {}, "the card could not be read completely"});
-  for (const auto& trouble : card.troubles) verdict.reasons.push_back({"read_problem", trouble.path, trouble.message});
+  for (const auto& trouble : card.troubles)
+    verdict.reasons.push_back({"read_problem", trouble.path, without_name(trouble)});
   if (card.files.empty()) {
     verdict.reasons.push_back({"not_offloaded", {}, "there is no file on it to speak of"});
     return verdict;
@@ -125,6 +133,15 @@ Verdict verdict(const CardSeen& card) {
   }
   verdict.safe = verdict.reasons.empty();
   return verdict;
+}
+
+std::vector<std::string> grounds(const Verdict& yes) {
+  const char* times = yes.readings >= 2 ? "twice" : "once";
+  std::vector<std::string> lines{yes.every_byte
+                                     ? fmt::format("the card's bytes read {}, the last time just now", times)
+                                     : fmt::format("the card's bytes read {}, its list compared just now", times)};
+  if (yes.rests_on_cached) lines.emplace_back("the plan accepts a read-back that can't be shown to come from the disk");
+  return lines;
 }
 
 }  // namespace everytake

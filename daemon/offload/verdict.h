@@ -70,4 +70,7 @@ struct Verdict {
 
 Verdict verdict(const CardSeen& card);
 
+// What a yes rests on, in words, a line each.
+std::vector<std::string> grounds(const Verdict& yes);
+
 }  // namespace everytake

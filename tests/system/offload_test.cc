@@ -73,7 +73,7 @@ TEST_F(OffloadProgram, RefusesBadInputInOneSentenceBeforeAnyWork) {
       {"offload " + quoted(dir_ / "nowhere"), 3},
       {"offload " + quoted(card_) + " --to a=" + quoted(card_ / "x") + " --to b=" + quoted(desk_), 3},
       {"offload " + quoted(card_) + " --to a=" + quoted(desk_), 3},
-      {"offload " + quoted(card_) + " --to nonsense", 3},
+      {"offload " + quoted(card_) + " --to nonsense", 2},
       {"offload", 2},
       {"offload --no-such-option x", 2},
       {"safe " + quoted(dir_ / "nowhere"), 3},
@@ -134,9 +134,76 @@ TEST_F(OffloadProgram, StopsOnCtrlCAndGoesOnWhereItStopped) {
   EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 0);
 }
 
-TEST_F(OffloadProgram, WritesNothingOnADryRun) {
-  EXPECT_EQ(everytake("offload --dry-run " + quoted(card_)).exit, 0);
+TEST_F(OffloadProgram, WritesNothingOnADryRunNorByBeingAsked) {
+  EXPECT_EQ(json("offload --dry-run " + quoted(card_))["roll"], nullptr);
   EXPECT_EQ(shell("ls -A " + quoted(desk_)).out, "");
+  for (const auto& question : {"safe " + quoted(card_), std::string("verify"), std::string("study"),
+                               std::string("tag C0001 --rating 3"), std::string("rolls"), std::string("status")})
+    everytake(question);
+  EXPECT_EQ(shell("ls -A " + quoted(shoot_)).out, "shoot.toml\n");
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  EXPECT_EQ(json("offload --dry-run " + quoted(card_))["roll"], "R001");
+  put("PRIVATE/M4ROOT/CLIP/C0004.MP4", 500);
+  EXPECT_EQ(json("offload --dry-run " + quoted(card_))["roll"], nullptr);  // it would be a new one
+}
+
+TEST_F(OffloadProgram, NeverSaysSafeByADamagedCatalogue) {
+  for (int i = 10; i < 200; ++i) put("PRIVATE/M4ROOT/CLIP/C00" + std::to_string(i) + ".MP4", 10);
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  ASSERT_EQ(everytake("safe " + quoted(card_)).exit, 0);
+  // The first page of the table of clips, which the verdict does not need.
+  const auto file = shoot_ / "catalogue.sqlite";
+  const auto page = std::stoul(shell("sqlite3 " + quoted(file) + " \"SELECT rootpage FROM sqlite_schema WHERE " +
+                                     "name = 'clip' AND type = 'table'\"")
+                                   .out);
+  const auto size = std::stoul(shell("sqlite3 " + quoted(file) + " 'PRAGMA page_size'").out);
+  auto bytes = test::get_file(file);
+  bytes.replace((page - 1) * size, size, size, '\xff');
+  test::put_file(file, bytes);
+  const auto ran = everytake("safe " + quoted(card_));
+  EXPECT_EQ(ran.exit, 3);
+  EXPECT_EQ(ran.out, "");
+  EXPECT_NE(ran.err.find("everytake rebuild"), std::string::npos) << ran.err;
+  EXPECT_EQ(everytake("find").exit, 3);
+}
+
+TEST_F(OffloadProgram, SaysWhyAReadBackFromMemoryDoesNotCount) {
+  auto text = plan();
+  text.erase(text.find("accept_cached = true"), 20);
+  test::put_file(shoot_ / "shoot.toml", text);
+  const auto report = json("offload --no-study " + quoted(card_), 1);
+  EXPECT_EQ(report["destinations"][1]["state"], "incomplete");
+  EXPECT_EQ(report["destinations"][1]["readback"], "cached");
+  EXPECT_EQ(report["problems"][0]["code"], "read_from_memory");
+  EXPECT_NE(report["problems"][0]["message"].get<std::string>().find("accept_cached"), std::string::npos);
+  EXPECT_EQ(json("safe " + quoted(card_), 1)["reasons"][0]["code"], "unverified_copy");
+}
+
+TEST_F(OffloadProgram, KnowsCopiesAtFoldersThatOnlyOneCallNamed) {
+  shell("mkdir " + quoted(dir_ / "other"));
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_) + " --to spare=" + quoted(dir_ / "other") +
+                      " --to shuttle=" + quoted(shuttle_.path()))
+                .exit,
+            0);
+  EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 0);
+  boost::filesystem::remove_all(dir_ / "other");
+  EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 1);
+}
+
+TEST_F(OffloadProgram, CallsAChangedCopyInTheWayOtherBytes) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  test::put_file(roll(desk_) / "PRIVATE/M4ROOT/CLIP/C0002.MP4", std::string(100, 'x'));
+  EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 4);
+}
+
+TEST_F(OffloadProgram, ShowsARollWithoutCopiesToo) {
+  boost::filesystem::remove_all(desk_);
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 6);
+  const auto roll = json("rolls")["rolls"][0];
+  ASSERT_EQ(roll["destinations"].size(), 2U);
+  EXPECT_EQ(roll["destinations"][1]["name"], "desk");
+  EXPECT_EQ(roll["destinations"][1]["verified_files"], 0);
+  EXPECT_EQ(roll["problems"][0]["code"], "destination_absent");
 }
 
 }  // namespace

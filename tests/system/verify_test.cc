@@ -119,6 +119,15 @@ TEST_F(RebuildProgram, LosesNothingWithTheLaptop) {
   EXPECT_EQ(shell(to + " safe " + quoted(card_)).exit, 0);
 }
 
+TEST_F(RebuildProgram, IsNotDoneWhereReadingBackShowsNothing) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  auto text = plan();
+  text.erase(text.find("accept_cached = true"), 20);
+  test::put_file(lost_ / "shoot.toml", text);
+  EXPECT_EQ(rebuild(lost_, quoted(shuttle_.path()), 1)["verified_files"], 0);
+  EXPECT_EQ(shell("ls -A " + quoted(lost_)).out, "catalogue.sqlite\ncatalogue.sqlite-journal\nshoot.toml\n");
+}
+
 TEST_F(RebuildProgram, MakesDoWithTheListsAlone) {
   ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
   test::put_file(desk_ / "saltmarsh-radio/catalogue.sqlite", "damaged");

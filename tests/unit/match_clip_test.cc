@@ -36,8 +36,7 @@ TEST(MatchClip, ListsWhatANameCouldMean) {
   const auto found = match_clip("C0001", kClips);
   ASSERT_FALSE(found);
   EXPECT_EQ(found.error().code, Code::invalid);
-  EXPECT_EQ(found.error().what,
-            "\"C0001\" could be any of 2 clips: R001/CLIP/C0001.MP4 (id 1), R002/CLIP/C0001.MP4 (id 3)");
+  EXPECT_EQ(found.error().what, "\"C0001\" could be any of 2 clips: R001/C0001 (id 1), R002/C0001 (id 3)");
   EXPECT_EQ(match_clip("R003/A", kClips).error().code, Code::invalid);
   EXPECT_EQ(match_clip("2", kClips).error().code, Code::invalid);  // an id, and the name of another
   EXPECT_EQ(id("R003/2"), 7);
@@ -47,7 +46,7 @@ TEST(MatchClip, NamesTheNearestOfAWrongName) {
   EXPECT_EQ(match_clip("C0003", kClips).error().what, "there is no clip \"C0003\": did you mean C0001?");
   EXPECT_EQ(match_clip("elsewhere", kClips).error().what, "there is no clip \"elsewhere\"");
   EXPECT_EQ(match_clip("B\x1b", std::span(kClips, 1)).error().what, "there is no clip \"B\\x1b\"");
-  EXPECT_EQ(match_clip("x", {}).error().what, "there is no clip \"x\": none was found yet");
+  EXPECT_EQ(match_clip("x", {}).error().what, "there is no clip \"x\" yet: offload a card first");
   EXPECT_EQ(match_clip("", kClips).error().code, Code::not_found);
   EXPECT_EQ(match_clip("00001", kClips).error().code, Code::not_found);
 }
