@@ -37,7 +37,7 @@ Exit exit_of(Code code) {
 }
 
 Exit exit_of(const IngestReport& report) {
-  if (has(report, {"bytes_differ", "name_taken"})) return Exit::differs;
+  if (has(report, {"bytes_differ"})) return Exit::differs;
   if (report.ended) return exit_of(report.ended->code);
   if (has(report, {"unreadable"})) return Exit::card_gone;
   if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk"}))

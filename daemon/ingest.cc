@@ -153,11 +153,14 @@ class Visit {
   }
 
   // Whether this place has a verified copy of the file that stands as it was.
-  bool has(const VisitPlace& place, const VisitFile& file) const {
+  bool has(const VisitPlace& place, const VisitFile& file) {
     if (!file.row) return false;
-    for (const auto& copy : file.row->copies)
-      if (copy.destination == place.id && copy.state == CopyState::verified)
-        return look_at(copy, place.open, place.open->volume.uuid) == CopySeen::Now::unchanged;
+    for (const auto& copy : file.row->copies) {
+      if (copy.destination != place.id || copy.state != CopyState::verified) continue;
+      const auto now = look_at(copy, place.open, place.open->volume.uuid);
+      if (now == CopySeen::Now::changed) altered_.emplace(place.open->planned.name, copy.stored.string());
+      return now == CopySeen::Now::unchanged;
+    }
     return false;
   }
 
@@ -201,7 +204,10 @@ class Visit {
       if (const auto again = recording_->to_retry(plan.jobs); !again.empty())
         done = copy_files(card_.fs, again, targets_, {}, *recording_, stop_);
     if (!done) report_.ended = done.error();
-    const auto problems = recording_->problems();
+    auto problems = recording_->problems();
+    for (auto& problem : problems)  // what stands in the way was a copy once
+      if (problem.code == "name_taken" && altered_.count({problem.destination, problem.path}) > 0)
+        problem.code = "bytes_differ";
     report_.problems.insert(report_.problems.end(), problems.begin(), problems.end());
     if (!stop_.stop_requested()) make_empty_folders();
   }
@@ -318,6 +324,8 @@ class Visit {
   std::vector<VisitPlace> target_places_;  // those that are there, by target
   std::vector<Target> targets_;
   std::vector<std::size_t> already_;
+  std::set<std::pair<std::string, std::string>>
+      altered_;  // destination and stored path of a copy that is not as it was
   std::optional<Recording> recording_;
 };
 
