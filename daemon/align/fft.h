@@ -19,8 +19,11 @@ inline Bin times(Bin a, Bin b) {
 inline Bin against(Bin a, Bin b) {
   return {a.real() * b.real() + a.imag() * b.imag(), a.real() * b.imag() - a.imag() * b.real()};
 }
+inline float energy_of(Bin a) {
+  return a.real() * a.real() + a.imag() * a.imag();
+}
 inline float size_of(Bin a) {
-  return std::sqrt(a.real() * a.real() + a.imag() * a.imag());
+  return std::sqrt(energy_of(a));
 }
 
 // A transform of one length with buffers of its own: fill one side, call, read the other. Making one may be done on

@@ -6,12 +6,12 @@
 namespace everytake {
 namespace {
 
-constexpr int kCoarseReach = 320;      // samples: two of the coarse search's steps
-constexpr double kMostDrift = 150e-6;  // of two cheap clocks against each other
-constexpr int kMostReach = 4000;       // samples
-constexpr float kMostOfOne = 40;       // deviations; a single clear window is not worth a whole clip
-constexpr int kEnvelope = 200;         // bins, ±100 Hz: what counts as a song's level around a bin
-constexpr float kMostWeight = 3;       // of a bin against its neighbours
+constexpr int kCoarseReach = 640;       // samples: four of the coarse search's steps; echoes of a hall come two late
+constexpr double kMostDrift = 150e-6;   // of two cheap clocks against each other
+constexpr int kMostReach = 4000;        // samples
+constexpr float kMostOfOne = 40;        // deviations; a single clear window is not worth a whole clip
+constexpr std::size_t kEnvelope = 200;  // bins, ±100 Hz: what counts as a song's level around a bin
+constexpr float kMostWeight = 3;        // of a bin against its neighbours
 
 // Agreement of one window, in deviations, at lags −reach … reach of samples around the offset.
 struct Row {
@@ -22,16 +22,10 @@ struct Row {
 
 // The song's bins weighted by how far they rise above their neighbours: where the song is weak, only noise is heard.
 void emphasise(std::vector<Bin>& bins) {
-  const std::size_t size = bins.size();
-  std::vector<float> level(size);
-  for (std::size_t k = 0; k < size; ++k) level[k] = size_of(bins[k]);
-  std::vector<float> sums(size + 1);
-  for (std::size_t k = 0; k < size; ++k) sums[k + 1] = sums[k] + level[k];
-  for (std::size_t k = 0; k < size; ++k) {
-    const std::size_t from = k > kEnvelope ? k - kEnvelope : 0, to = std::min(size, k + kEnvelope + 1);
-    const float mean = (sums[to] - sums[from]) / static_cast<float>(to - from) + 1e-20F;
-    bins[k] *= std::min(1 / mean, kMostWeight / (level[k] + 1e-20F));
-  }
+  std::vector<float> level(bins.size());
+  std::transform(bins.begin(), bins.end(), level.begin(), size_of);
+  const auto means = local_means(level, kEnvelope);
+  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= std::min(1 / means[k], kMostWeight / (level[k] + 1e-20F));
 }
 
 // To deviations of the row's own noise; by its median, so that the peak does not count.

@@ -25,7 +25,7 @@ constexpr double kRivals = 0.5;         // of the best line's score: below it a 
 constexpr std::size_t kPlaces = 24, kPlacesOfLong = 12, kPlacesElsewhere = 6, kSpeedsToHear = 2;
 constexpr int kLongClip = 20 * kAlignRate;  // samples: from here on the coarse search hardly errs
 constexpr int kFewWindows = 3, kQuickWindows = 6, kAllWindows = 32;
-constexpr std::size_t kFinalists = 4;
+constexpr std::size_t kFinalists = 4, kRefined = 6;
 constexpr double kSamePlace = 0.05 * kAlignRate;  // samples
 constexpr float kSilent = 1e-5F;                  // −100 dB: a muted track
 constexpr double kHop = kFrameSeconds * kAlignRate;
@@ -156,7 +156,10 @@ void settle_repeats(const SongIndex& song, Hearing& hearing) {
   Contest contest(song, windows, best);
   hearing.lines = {best};
   for (const Line& rival : rivals)
-    if (contest.against(rival, kBetter) < kBetter) hearing.lines.push_back(refine_line(song, windows, rival));
+    if (contest.against(rival, kBetter) < kBetter) hearing.lines.push_back(rival);
+  // Of many nobody takes the sixth for its last millisecond.
+  for (std::size_t i = 1; i < std::min(hearing.lines.size(), kRefined); ++i)
+    hearing.lines[i] = refine_line(song, windows, hearing.lines[i]);
 }
 
 Placement placed(const SongIndex& song, Hearing& hearing) {

@@ -8,15 +8,13 @@
 namespace everytake {
 namespace {
 
-constexpr int kFewWindows = 6, kMostWindows = 48;
+constexpr std::size_t kFewWindows = 6;
+constexpr int kMostWindows = 48;
 constexpr std::size_t kMostPlaces = 32;
 constexpr double kResembles = 0.4;  // of how well the stretch goes with itself
-constexpr float kSame = 0.06F;      // of a bin's strength; below it two places are one recording (−24 dB)
 constexpr int kTogether = 24;       // samples: a repeat is a copy when it stands this near to where it is expected
 constexpr float kCopied = 8;        // deviations of the song's own agreement with itself
-// Neighbouring bins under a Hann window, and windows that overlap by half, are not independent: their sum varies
-// this many times more than that of independent ones.
-constexpr double kDependence = 2.1;
+constexpr double kOwnShare = 0.29;  // a place is only better where its own sound is heard
 
 // What remains of a shift, by the slope of the phase over frequency (least squares): for shifts below a sample.
 double remaining_shift(const std::vector<Bin>& a, const std::vector<Bin>& b) {
@@ -51,21 +49,100 @@ void bring_together(const std::vector<Bin>& a, std::vector<Bin>& b, RealFft& fft
   for (int round = 0; round < 3; ++round) shift(b, remaining_shift(a, b));
 }
 
-struct Tally {
-  double sum = 0, squares = 0;
+// How well one unknown room, the same in all windows, turns what the song has at each of two places into what the clip
+// has. A room's answer hardly changes over a few bins, and what it is does not matter: only that it is one. So the
+// echoes of a hall speak for a place as the straight sound does.
+class Rooms {
+ public:
+  explicit Rooms(std::size_t bins) : bands_(bins / kBins) {}
 
-  // `ours` are directions; the song has `a` and `b` at the two places.
+  // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count: where
+  // playback has stopped, a place that is quiet would seem to fit better.
   void add(std::span<const Bin> ours, const std::vector<Bin>& a, const std::vector<Bin>& b) {
-    for (std::size_t k = 0; k < ours.size(); ++k) {
-      const Bin difference = a[k] - b[k];
-      const float size = size_of(difference), strength = size_of(a[k]) + size_of(b[k]) + 1e-20F;
-      const float weight = size / strength;
-      if (weight < kSame) continue;
-      sum += (ours[k].real() * difference.real() + ours[k].imag() * difference.imag()) / strength;
-      squares += 0.5 * weight * weight;
+    const float to_a = to_one(a), to_b = to_one(b);
+    for (std::size_t g = 0; g < bands_.size(); ++g) {
+      auto& band = bands_[g];
+      for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) {
+        const Bin at_a = a[k] * to_a, at_b = b[k] * to_b;
+        band.with_a += against(at_a, ours[k]);
+        band.with_b += against(at_b, ours[k]);
+        band.a += energy_of(at_a);
+        band.b += energy_of(at_b);
+        band.apart += energy_of(at_a - at_b);
+      }
     }
+    seen_ += kBins;
   }
-  double deviations() const { return squares > 0 ? sum / std::sqrt(squares * kDependence) : 0; }
+
+  // By how much the first place fits better: the sum, over bands where the places differ, of log likelihood ratios for
+  // noise of unknown strength, in deviations as they themselves vary.
+  double deviations() const {
+    double sum = 0, squares = 0;
+    for (const auto& band : bands_) {
+      if (band.difference() < kSame) continue;
+      const double one = log_likelihood(band.with_b, band.b) - log_likelihood(band.with_a, band.a);
+      sum += one;
+      squares += one * one;
+    }
+    return squares > 0 ? sum / std::sqrt(squares) : 0;
+  }
+
+  // How strongly the clip holds what only the first place has, beside how strongly it holds what both have. Another
+  // song made of the same loops holds the loops alone. 1 where they
+  // have less than a quarter in common, or next to nothing of their own.
+  double own_share() const {
+    std::vector<float> energy(bands_.size());
+    std::transform(bands_.begin(), bands_.end(), energy.begin(), [](const Band& band) { return band.a; });
+    const auto level = local_means(energy, kAround);
+    Mean own, common;
+    for (std::size_t g = 0; g < bands_.size(); ++g) {
+      const auto& band = bands_[g];
+      if (band.a <= 0) continue;
+      const double weight = std::min(kMostWeight, band.a / level[g]);
+      if (band.difference() > kOwn) own.add(held(band), weight);
+      if (band.difference() < kCommon) common.add(held(band), weight);
+    }
+    if (own.count < kFewBands || common.count < static_cast<int>(bands_.size()) / 4) return 1;
+    return common.value() > 0 ? own.value() / common.value() : 0;
+  }
+
+ private:
+  static constexpr std::size_t kBins = 4;  // 2 Hz
+  static constexpr std::size_t kAround = 50;
+  static constexpr int kFewBands = 20;
+  static constexpr float kMostWeight = 3;
+  // Of the energy of a band at both places: what is apart.
+  static constexpr float kSame = 0.004F, kCommon = 0.1F, kOwn = 0.5F;
+
+  struct Band {
+    Bin with_a{}, with_b{};
+    float a = 0, b = 0, apart = 0;
+    float difference() const { return a + b > 0 ? apart / (a + b) : 0; }
+  };
+  static float to_one(const std::vector<Bin>& bins) {
+    float sum = 0;
+    for (const Bin bin : bins) sum += energy_of(bin);
+    return sum > 0 ? std::sqrt(static_cast<float>(bins.size()) / sum) : 0;
+  }
+  struct Mean {
+    double sum = 0, weights = 0;
+    int count = 0;
+    void add(double value, double weight) {
+      sum += value * weight;
+      weights += weight;
+      ++count;
+    }
+    double value() const { return weights > 0 ? sum / weights : 0; }
+  };
+
+  // Share of the clip's sound in the band that the song explains, less what chance would give it.
+  double held(const Band& band) const { return (energy_of(band.with_a) / band.a - 1) / seen_; }
+  double log_likelihood(Bin with, float energy) const {
+    return energy > 0 ? seen_ * std::log1p(-std::min(0.999, energy_of(with) / (energy * seen_))) : 0;
+  }
+
+  std::vector<Band> bands_;
+  double seen_ = 0;  // bins a band
 };
 
 }  // namespace
@@ -100,30 +177,43 @@ const std::vector<Bin>& Contest::here(int window) {
   return kept;
 }
 
+// Where playback begins or ends, a place that lies past the song's end would seem to know it: so only windows that are
+// within the song at both places, where there are any.
+std::vector<int> Contest::windows_for(const Line& rival) const {
+  const auto end = static_cast<double>(song_.sound().size()) - kWindow;
+  std::vector<int> all, within;
+  for (int w = std::min(champion_.first, rival.first); w < std::max(champion_.last, rival.last); ++w) {
+    const double here = champion_.at(clip_.begin(w)), there = rival.at(clip_.begin(w));
+    all.push_back(w);
+    if (std::min(here, there) >= 0 && std::max(here, there) <= end) within.push_back(w);
+  }
+  return within.empty() ? all : within;
+}
+
 double Contest::against(const Line& rival, double enough) {
-  const int first = std::min(champion_.first, rival.first), last = std::max(champion_.last, rival.last);
-  const int count = last - first;
-  Tally tally;
+  const auto windows = windows_for(rival);
+  Rooms rooms(static_cast<std::size_t>(kLastBin - kFirstBin));
   // First a few windows from all over, then those between them.
-  const int step = std::max(1, count / kFewWindows);
+  const std::size_t step = std::max<std::size_t>(1, windows.size() / kFewWindows);
   int seen = 0;
-  for (int turn = 0; turn < step; ++turn) {
-    for (int w = first + turn; w < last && seen < kMostWindows; w += step) {
+  for (std::size_t turn = 0; turn < step; ++turn) {
+    for (std::size_t i = turn; i < windows.size() && seen < kMostWindows; i += step) {
+      const int w = windows[i];
       const auto ours = clip_.directions(w);
       if (ours.empty()) continue;
       const auto& mine = here(w);
       auto theirs = spectrum_at(song_.sound(), rival.at(clip_.begin(w)), clip_.fft());
       ++seen;
-      if (theirs) {
+      if (theirs)
         bring_together(mine, *theirs, clip_.fft());
-        tally.add(ours, mine, *theirs);
-      } else {
-        tally.add(ours, mine, std::vector<Bin>(mine.size()));
-      }
+      else
+        theirs.emplace(mine.size());
+      rooms.add(ours, mine, *theirs);
     }
-    if (std::abs(tally.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
+    if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
-  return tally.deviations();
+  const double deviations = rooms.deviations();
+  return deviations > 0 && rooms.own_share() < kOwnShare ? 0 : deviations;
 }
 
 }  // namespace everytake

@@ -19,10 +19,13 @@ class Contest {
 
   const Line& champion() const { return champion_; }
   // In deviations: by the bins in which the song differs between the two places. Near 0 where it does not differ, or
-  // where the clip can't tell. Looks at few windows first, at more where those don't decide beyond `enough`.
+  // where the clip can't tell; 0 too where the champion fits better and yet what it alone has is not heard: then the
+  // clip holds what both have and something else. Looks at few windows first, at more where those don't decide beyond
+  // `enough`.
   double against(const Line& rival, double enough);
 
  private:
+  std::vector<int> windows_for(const Line& rival) const;
   const std::vector<Bin>& here(int window);
 
   const SongIndex& song_;

@@ -40,13 +40,14 @@ std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double
   const long from = std::clamp(-begin, 0L, static_cast<long>(kWindow));
   const long to = std::clamp(size - begin, from, static_cast<long>(kWindow));
   const auto time = fft.time();
-  std::fill(time.begin(), time.end(), 0.0F);
+  std::fill(time.begin(), time.begin() + from, 0.0F);
+  std::fill(time.begin() + to, time.end(), 0.0F);
+  const float* const window = hann().data();
   float energy = 0;
   for (long i = from; i < to; ++i) {
-    const auto n = static_cast<std::size_t>(i);
     const float value = sound[static_cast<std::size_t>(begin + i)];
     energy += value * value;
-    time[n] = value * hann()[n];
+    time[static_cast<std::size_t>(i)] = value * window[i];
   }
   if (energy < kSilence * kWindow) return std::nullopt;
   fft.forward();
@@ -54,6 +55,16 @@ std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double
   std::vector<Bin> result(bins.begin(), bins.end());
   if (const double part = at - static_cast<double>(begin); part != 0) shift(result, part);
   return result;
+}
+
+std::vector<float> local_means(std::span<const float> values, std::size_t around) {
+  std::vector<float> sums(values.size() + 1), means(values.size());
+  for (std::size_t k = 0; k < values.size(); ++k) sums[k + 1] = sums[k] + values[k];
+  for (std::size_t k = 0; k < values.size(); ++k) {
+    const std::size_t from = k > around ? k - around : 0, to = std::min(values.size(), k + around + 1);
+    means[k] = (sums[to] - sums[from]) / static_cast<float>(to - from) + 1e-20F;
+  }
+  return means;
 }
 
 int Windows::count() const {

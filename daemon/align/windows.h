@@ -21,6 +21,9 @@ std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double
 // Turns the bins of spectrum_at() into those from `samples` later on; for shifts far shorter than a window.
 void shift(std::span<Bin> bins, double samples);
 
+// Of each value and up to `around` on both sides of it, the mean; never quite 0.
+std::vector<float> local_means(std::span<const float> values, std::size_t around);
+
 // A clip's windows, each taken apart when it is first asked for. For one thread.
 class Windows {
  public:

@@ -120,5 +120,24 @@ TEST(Repeats, CannotTellCopiesApartAndCanTellTheRest) {
   EXPECT_LT(Contest(song, windows, bar_later).against(here, 4.5), -4.5);
 }
 
+// Of a small speaker in a large hall far more echo is heard than straight sound.
+TEST(Repeats, AreToldApartByEchoesToo) {
+  const auto made = test::make_song_of(5, 51);
+  const SongIndex song(slowed_down(made.sound, 0.5));
+  test::Capture how;
+  how.start = made.parts[1].start + 1;
+  how.length = 12;
+  how.decay = 1.5;
+  how.direct = 0.3;
+  how.noise_db = 5;
+  const auto clip = slowed_down(test::captured(made.sound, how), 0.5);
+  Windows windows(clip);
+  const auto line_at = [&](double start) {
+    return *search_line(song, windows, start * kAlignRate, 0, static_cast<int>(clip.size()), 8);
+  };
+  // The drums are the same a bar later, the tune is not.
+  EXPECT_GT(Contest(song, windows, line_at(how.start)).against(line_at(how.start + made.bar), 4.5), 10);
+}
+
 }  // namespace
 }  // namespace everytake

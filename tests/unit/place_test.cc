@@ -170,6 +170,17 @@ TEST(Place, FindsNothingInOtherSound) {
   EXPECT_EQ(placed(test::set_noise(20, 5, true)).state, State::none);
 }
 
+// The trap of music made on a grid: the same drums at the same tempo under another tune.
+TEST(Place, DoesNotTakeAnotherSongOfTheSameKit) {
+  const auto sibling = test::make_song_of(31, 312);
+  for (const double start : {4.0, 31.0, 58.0}) {
+    Capture how;
+    how.start = start;
+    how.length = 18;
+    EXPECT_NE(placed(captured(sibling.sound, how)).state, State::placed) << start;
+  }
+}
+
 TEST(Place, HasNoPlaceForSilenceAndForAMoment) {
   EXPECT_EQ(place(studio().index, {}, kOwnSpeed).state, State::no_audio);
   EXPECT_EQ(place(studio().index, std::vector<float>(80000), kOwnSpeed).state, State::no_audio);
