@@ -67,7 +67,7 @@ inline constexpr Command kCommands[] = {
     {"verify", "read copies back from their disks and compare; --repair makes bad ones anew", declare_verify},
     {"status", "disks with room and minutes left; what is copying, what waits", declare_status},
     {"rebuild", "make a new catalogue from one destination alone", declare_rebuild},
-    {"study", "look into clips again: what they are, by rule", declare_study},
+    {"study", "look into clips again: what they are, and where in the song", declare_study},
     {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},
     {"find", "clips by what they are and where they lie in the song", declare_find},

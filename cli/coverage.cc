@@ -20,8 +20,9 @@ void remark_on_uncounted(const std::vector<Clip>& clips, Session& session) {
     if (count == 1) remark(one, session);
     if (count > 1) remark(fmt::format("{} {}", count, many), session);
   };
-  say([](const Clip& clip) { return !clip.judgement.kind; }, "1 clip of unknown kind counts nowhere",
-      "clips of unknown kind count nowhere");
+  say([](const Clip& clip) { return !clip.judgement.kind; },
+      "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it",
+      "clips of unknown kind count nowhere: everytake study looks into them, tag --kind says it");
   say(
       [](const Clip& clip) {
         return clip.judgement.kind == Kind::performance && clip.placement.state != Placement::State::placed;

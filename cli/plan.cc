@@ -136,7 +136,9 @@ Json plan_json(const Shoot& shoot, std::span<const OpenDestination> destinations
 
 void add_remarks(std::span<const OpenDestination> destinations, std::vector<std::string>& remarks) {
   for (const auto& d : destinations)
-    if (!d.fs) remarks.push_back(fmt::format("destination \"{}\": {}", shown(d.planned.name), d.absence));
+    if (!d.fs)
+      remarks.push_back(fmt::format("destination \"{}\": {}; connect its disk, or make the folder",
+                                    shown(d.planned.name), d.absence));
   if (const auto checked = check_disks(destinations); !checked) remarks.push_back(checked.error().what);
 }
 

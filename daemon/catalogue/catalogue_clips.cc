@@ -109,8 +109,7 @@ Result<void> write_placement(Db& db, ClipId clip, const Placement& placement) {
       " settled_by)"
       " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
       clip, to_string(by), to_string(placement.state), placement.start, placement.speed, placement.drift_ppm,
-      placement.confidence, spans_text(placement.spans), candidates_text(placement.candidates),
-      placement.settled_by);
+      placement.confidence, spans_text(placement.spans), candidates_text(placement.candidates), placement.settled_by);
 }
 
 Result<void> apply(Db& db, const HandEdit& edit) {

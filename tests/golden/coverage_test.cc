@@ -126,7 +126,7 @@ TEST(CoverageCommand, FitsIn80ColumnsWithoutColour) {
 TEST(CoverageCommand, SaysWhatCountsNowhere) {
   EXPECT_EQ(
       call({"coverage"}, morning()).err,
-      "1 clip of unknown kind counts nowhere\n1 performance has no place in the song and is no take of anything\n");
+      "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it\n1 performance has no place in the song and is no take of anything\n");
 }
 
 TEST(CoverageCommand, StartsADayWithoutACatalogueAndMakesNone) {

@@ -12,7 +12,10 @@ TEST(Shown, KeepsPlainTextAndEscapesWhatATerminalWouldObey) {
   EXPECT_EQ(shown("a\nb"), "a\\x0ab");
   EXPECT_EQ(shown("\x1b[2J"), "\\x1b[2J");
   EXPECT_EQ(shown("x\xffy"), "x\\xffy");
-  EXPECT_EQ(shown("a\xe2\x80\xae" "b"), "a\\xe2\\x80\\xae" "b");  // U+202E, right-to-left override
+  EXPECT_EQ(shown("a\xe2\x80\xae"
+                  "b"),
+            "a\\xe2\\x80\\xae"
+            "b");  // U+202E, right-to-left override
 }
 
 // RFC 4648 section 10.
@@ -42,7 +45,8 @@ TEST(SongTime, ReadsAndWritesMinutesAndHours) {
 }
 
 TEST(SongTime, RefusesWhatIsNoTime) {
-  for (const char* text : {"", ":", "1:", "1:60", "1:5", "-1", "1:00:60", "1:60:00", "x", "1e3", "0:0x10", "1:2:3:4", "nan"})
+  for (const char* text :
+       {"", ":", "1:", "1:60", "1:5", "-1", "1:00:60", "1:60:00", "x", "1e3", "0:0x10", "1:2:3:4", "nan"})
     EXPECT_EQ(parse_song_time(text), std::nullopt) << text;
 }
 
