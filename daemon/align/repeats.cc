@@ -49,19 +49,42 @@ void bring_together(const std::vector<Bin>& a, std::vector<Bin>& b, RealFft& fft
   for (int round = 0; round < 3; ++round) shift(b, remaining_shift(a, b));
 }
 
+constexpr std::size_t kBins = 4;  // of a band: 2 Hz
+constexpr std::size_t kNarrow = (kLastBin - kFirstBin) / kBins;
+
+// What a clip and the song have in common in a few bins, over windows of some weight, at two places.
+struct Band {
+  Bin with_a{}, with_b{};
+  float a = 0, b = 0, apart = 0;
+  // Share of the energy at both places that is apart: 0 where they are the same.
+  float difference() const { return a + b > 0 ? apart / (a + b) : 0; }
+  void add(const Band& other, float weight) {
+    with_a += weight * other.with_a;
+    with_b += weight * other.with_b;
+    a += weight * other.a;
+    b += weight * other.b;
+    apart += weight * other.apart;
+  }
+};
+
+// Share of the clip's sound that the song explains where `seen` bins of one weight were looked at, less what chance
+// would give it.
+double held(Bin with, float energy, double weights, double seen) {
+  return energy > 0 ? energy_of(with) / (energy * weights) - 1 / seen : 0;
+}
+
 // How well one unknown room, the same in all windows, turns what the song has at each of two places into what the clip
 // has. A room's answer hardly changes over a few bins, and what it is does not matter: only that it is one. So the
 // echoes of a hall speak for a place as the straight sound does.
 class Rooms {
  public:
-  explicit Rooms(std::size_t bins) : bands_(bins / kBins) {}
-
-  // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count: where
-  // playback has stopped, a place that is quiet would seem to fit better.
+  // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count.
   void add(std::span<const Bin> ours, const std::vector<Bin>& a, const std::vector<Bin>& b) {
     const float to_a = to_one(a), to_b = to_one(b);
-    for (std::size_t g = 0; g < bands_.size(); ++g) {
-      auto& band = bands_[g];
+    auto& window = windows_.emplace_back();
+    double held_a = 0, held_b = 0;
+    for (std::size_t g = 0; g < kNarrow; ++g) {
+      auto& band = window.bands[g];
       for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) {
         const Bin at_a = a[k] * to_a, at_b = b[k] * to_b;
         band.with_a += against(at_a, ours[k]);
@@ -70,8 +93,25 @@ class Rooms {
         band.b += energy_of(at_b);
         band.apart += energy_of(at_a - at_b);
       }
+      held_a += held(band.with_a, band.a, kBins, kBins);
+      held_b += held(band.with_b, band.b, kBins, kBins);
     }
-    seen_ += kBins;
+    window.held = std::max({held_a, held_b, 0.0}) / kNarrow;
+  }
+
+  // Adds up the windows in which either place is heard nearly as well as in the best: where playback has stopped, a
+  // place that is quiet or plain would seem to fit better.
+  void add_up() {
+    bands_.assign(kNarrow, {});
+    weights_ = squares_ = 0;
+    double most = 0;
+    for (const auto& window : windows_) most = std::max(most, window.held);
+    for (const auto& window : windows_) {
+      if (window.held < kHeard * most) continue;
+      for (std::size_t g = 0; g < kNarrow; ++g) bands_[g].add(window.bands[g], static_cast<float>(window.held));
+      weights_ += window.held * kBins;
+      squares_ += window.held * window.held * kBins;
+    }
   }
 
   // By how much the first place fits better: the sum, over bands where the places differ, of log likelihood ratios for
@@ -88,42 +128,37 @@ class Rooms {
   }
 
   // How strongly the clip holds what only the first place has, beside how strongly it holds what both have. Another
-  // song made of the same loops holds the loops alone. 1 where they
-  // have less than a quarter in common, or next to nothing of their own.
+  // song made of the same loops holds the loops alone. 1 where they have less than a quarter in common, or next to
+  // nothing of their own.
   double own_share() const {
-    std::vector<float> energy(bands_.size());
+    std::vector<float> energy(kNarrow);
     std::transform(bands_.begin(), bands_.end(), energy.begin(), [](const Band& band) { return band.a; });
     const auto level = local_means(energy, kAround);
     Mean own, common;
-    for (std::size_t g = 0; g < bands_.size(); ++g) {
+    for (std::size_t g = 0; g < kNarrow; ++g) {
       const auto& band = bands_[g];
       if (band.a <= 0) continue;
       const double weight = std::min(kMostWeight, band.a / level[g]);
-      if (band.difference() > kOwn) own.add(held(band), weight);
-      if (band.difference() < kCommon) common.add(held(band), weight);
+      const double share = held(band.with_a, band.a, weights_, seen());
+      if (band.difference() > kOwn) own.add(share, weight);
+      if (band.difference() < kCommon) common.add(share, weight);
     }
-    if (own.count < kFewBands || common.count < static_cast<int>(bands_.size()) / 4) return 1;
+    if (own.count < kFewBands || common.count < static_cast<int>(kNarrow) / 4) return 1;
     return common.value() > 0 ? own.value() / common.value() : 0;
   }
 
  private:
-  static constexpr std::size_t kBins = 4;  // 2 Hz
+  static constexpr double kHeard = 0.5;
   static constexpr std::size_t kAround = 50;
   static constexpr int kFewBands = 20;
   static constexpr float kMostWeight = 3;
-  // Of the energy of a band at both places: what is apart.
+  // As Band::difference() has it.
   static constexpr float kSame = 0.004F, kCommon = 0.1F, kOwn = 0.5F;
 
-  struct Band {
-    Bin with_a{}, with_b{};
-    float a = 0, b = 0, apart = 0;
-    float difference() const { return a + b > 0 ? apart / (a + b) : 0; }
+  struct Window {
+    std::vector<Band> bands = std::vector<Band>(kNarrow);
+    double held = 0;  // at the place that explains more
   };
-  static float to_one(const std::vector<Bin>& bins) {
-    float sum = 0;
-    for (const Bin bin : bins) sum += energy_of(bin);
-    return sum > 0 ? std::sqrt(static_cast<float>(bins.size()) / sum) : 0;
-  }
   struct Mean {
     double sum = 0, weights = 0;
     int count = 0;
@@ -135,14 +170,20 @@ class Rooms {
     double value() const { return weights > 0 ? sum / weights : 0; }
   };
 
-  // Share of the clip's sound in the band that the song explains, less what chance would give it.
-  double held(const Band& band) const { return (energy_of(band.with_a) / band.a - 1) / seen_; }
+  static float to_one(const std::vector<Bin>& bins) {
+    float sum = 0;
+    for (const Bin bin : bins) sum += energy_of(bin);
+    return sum > 0 ? std::sqrt(static_cast<float>(bins.size()) / sum) : 0;
+  }
+  // As many bins of one weight would tell as much.
+  double seen() const { return squares_ > 0 ? weights_ * weights_ / squares_ : 0; }
   double log_likelihood(Bin with, float energy) const {
-    return energy > 0 ? seen_ * std::log1p(-std::min(0.999, energy_of(with) / (energy * seen_))) : 0;
+    return energy > 0 ? seen() * std::log1p(-std::min(0.999, energy_of(with) / (energy * weights_))) : 0;
   }
 
-  std::vector<Band> bands_;
-  double seen_ = 0;  // bins a band
+  std::vector<Window> windows_;
+  std::vector<Band> bands_;           // of the windows together
+  double weights_ = 0, squares_ = 0;  // of a band's bins
 };
 
 }  // namespace
@@ -192,7 +233,7 @@ std::vector<int> Contest::windows_for(const Line& rival) const {
 
 double Contest::against(const Line& rival, double enough) {
   const auto windows = windows_for(rival);
-  Rooms rooms(static_cast<std::size_t>(kLastBin - kFirstBin));
+  Rooms rooms;
   // First a few windows from all over, then those between them.
   const std::size_t step = std::max<std::size_t>(1, windows.size() / kFewWindows);
   int seen = 0;
@@ -210,6 +251,7 @@ double Contest::against(const Line& rival, double enough) {
         theirs.emplace(mine.size());
       rooms.add(ours, mine, *theirs);
     }
+    rooms.add_up();
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
   const double deviations = rooms.deviations();
