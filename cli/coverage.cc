@@ -8,6 +8,7 @@
 #include "cli/answer.h"
 #include "cli/coverage_table.h"
 #include "cli/shoot.h"
+#include "cli/song_strip.h"
 #include "coverage/json.h"
 
 namespace everytake::cli {
@@ -31,7 +32,12 @@ void remark_on_uncounted(const std::vector<Clip>& clips, Session& session) {
       "performances have no place in the song and are no take of anything");
 }
 
-Exit coverage_command(bool check, Session& session) {
+std::string strip_or_reason(const Plan& plan, std::span<const Clip> clips, const Screen& screen) {
+  auto strip = song_strip(plan, clips, screen);
+  return strip.empty() ? "The song's length is not known: write file or length into the plan's [song].\n" : strip;
+}
+
+Exit coverage_command(bool check, bool strip, Session& session) {
   const auto shoot = load_shoot(session);
   if (!shoot) return shoot.error();
   const auto clips = clips_of(*shoot);
@@ -41,6 +47,7 @@ Exit coverage_command(bool check, Session& session) {
     print_json(coverage_json(covered), session);
   else
     session.out << coverage_table(covered, session.out_screen);
+  if (strip && !session.json) session.out << "\n" << strip_or_reason(shoot->plan, *clips, session.out_screen);
   remark_on_uncounted(*clips, session);
   return check && !covered.complete() ? Exit::no : Exit::done;
 }
@@ -48,9 +55,13 @@ Exit coverage_command(bool check, Session& session) {
 }  // namespace
 
 Run declare_coverage(CLI::App& command) {
-  auto check = std::make_shared<bool>(false);
-  command.add_flag("--check", *check, "exit 1 while the plan wants more");
-  return [check](Session& session) { return coverage_command(*check, session); };
+  struct Options {
+    bool check = false, strip = false;
+  };
+  auto options = std::make_shared<Options>();
+  command.add_flag("--check", options->check, "exit 1 while the plan wants more");
+  command.add_flag("--strip", options->strip, "also show where in the song each clip lies, as wide as the terminal");
+  return [options](Session& session) { return coverage_command(options->check, options->strip, session); };
 }
 
 }  // namespace everytake::cli

@@ -8,6 +8,7 @@
 #include "catalogue/catalogue.h"
 #include "cli/coverage_table.h"
 #include "cli/shoot.h"
+#include "cli/song_strip.h"
 #include "support/call.h"
 #include "support/golden.h"
 
@@ -123,10 +124,30 @@ TEST(CoverageCommand, FitsIn80ColumnsWithoutColour) {
   }
 }
 
+TEST(CoverageCommand, ShowsWhereInTheSongEachClipLies) {
+  const auto shoot = load_shoot(morning());
+  ASSERT_TRUE(shoot);
+  const auto clips = cli::clips_of(*shoot);
+  ASSERT_TRUE(clips);
+  for (const int width : {80, 160}) {
+    const auto strip = cli::song_strip(shoot->plan, *clips, {.width = width});
+    expect_golden("strip_" + std::to_string(width) + ".txt", strip);
+    std::istringstream lines(strip);
+    for (std::string line; std::getline(lines, line);) EXPECT_LE(display_width(line), width) << line;
+  }
+  const auto called = call({"coverage", "--strip"}, morning());
+  EXPECT_EQ(called.out.substr(call({"coverage"}, morning()).out.size()),
+            "\n" + get_file(Path(EVERYTAKE_SOURCE_DIR) / "tests/golden/strip_80.txt"));
+}
+
+TEST(CoverageCommand, SaysThatAStripNeedsALength) {
+  EXPECT_EQ(cli::song_strip(Plan{}, {}, {}), "");
+}
+
 TEST(CoverageCommand, SaysWhatCountsNowhere) {
-  EXPECT_EQ(
-      call({"coverage"}, morning()).err,
-      "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it\n1 performance has no place in the song and is no take of anything\n");
+  EXPECT_EQ(call({"coverage"}, morning()).err,
+            "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it\n1 performance "
+            "has no place in the song and is no take of anything\n");
 }
 
 TEST(CoverageCommand, StartsADayWithoutACatalogueAndMakesNone) {
