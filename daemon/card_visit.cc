@@ -19,6 +19,7 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr auto kBetweenProgress = 10s;                         // a line each: a card of an hour makes a few hundred
+constexpr auto kBetweenStudies = 2s;                           // looks for clips whose copies are whole
 constexpr std::size_t kMostLines = 12;                         // of problems and of reasons, each
 constexpr ScanLimits kGlance{.depth = 6, .entries = 200'000};  // recordings lie up to four folders deep
 
@@ -92,11 +93,15 @@ class CardVisit {
     IngestWatcher watcher;
     watcher.started = [this](const IngestWatcher::Start& start) {
       glance_ = glance_at(start);
-      begun_ = told_ = shop_.clock.steady();
+      begun_ = told_ = studied_ = shop_.clock.steady();
       say(fmt::format("{}: {}, {} to read", start.roll, counted(start.files, "file"), bytes_text(start.bytes)));
     };
     watcher.progress = [this](const CopyProgress& progress) {
       const auto now = shop_.clock.steady();
+      if (now - studied_ >= kBetweenStudies) {
+        studied_ = now;
+        shop_.some_copied();
+      }
       if (now - told_ < kBetweenProgress) return;
       told_ = now;
       look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
@@ -149,7 +154,7 @@ class CardVisit {
   const std::stop_token stop_;
   std::string name_;
   CopyGlance glance_;
-  std::chrono::steady_clock::time_point begun_{}, told_{};
+  std::chrono::steady_clock::time_point begun_{}, told_{}, studied_{};
 };
 
 }  // namespace

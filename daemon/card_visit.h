@@ -1,6 +1,7 @@
 // One visit of a card by the daemon, told in the log.
 #pragma once
 
+#include <functional>
 #include <stop_token>
 
 #include "base/log.h"
@@ -18,6 +19,7 @@ struct Workshop {
   const Clock& clock;
   Log& log;
   Turns& turns;
+  std::function<void()> some_copied = [] {};  // called now and then while a card is copied
 };
 
 // Offloads what is at `job.root` and says whether it may be wiped. A mount that is no camera's card is left alone, and

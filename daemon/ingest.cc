@@ -53,10 +53,11 @@ class Visit {
     TRY(open_roll());          // every file has a row
     const auto plan = plan_what_to_copy();
     if (!options_.dry_run) {
-      copy(plan);  // report_.ended says what cut it short
+      TRY(note_clips());  // so that they can be studied while others are copied
+      copy(plan);         // report_.ended says what cut it short
       if (!report_.ended) TRY(look_again());
       TRY(leave_lists());
-      TRY(note_clips());
+      TRY(note_problems());
       leave_backups();
     }
     TRY(sum_up(plan));
@@ -252,6 +253,10 @@ class Visit {
     std::map<std::string, FileId> ids;
     for (const auto& file : files_) ids[file.file.path.string()] = file.id;
     report_.clips = TRY(catalogue_.put_clips(clips_of(listing_), ids));
+    return {};
+  }
+
+  Result<void> note_problems() {
     RollId latest;
     for (const auto roll : rolls_) latest = std::max(latest, roll);
     return catalogue_.record_problems(latest, report_.problems, clock_.now());

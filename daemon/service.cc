@@ -82,7 +82,7 @@ class Service {
         kept_(kept_folders(shoot, options)),
         parts_(std::move(parts)),
         plan_(std::move(shoot), log),
-        shop_{*parts_.catalogue, plan_, clock_, log_, turns_},
+        shop_{*parts_.catalogue, plan_, clock_, log_, turns_, [this] { studying_.wake(); }},
         cards_(kMostWaiting),
         studying_(shop_),
         crew_(parts_.ended) {}

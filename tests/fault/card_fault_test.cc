@@ -5,6 +5,7 @@
 #include <thread>
 
 #include "support/mount/mounted_shoot.h"
+#include "support/sanitized.h"
 
 namespace everytake {
 namespace {
@@ -237,6 +238,31 @@ TEST_F(CardFaults, ASlowCardIsCopiedAndCanBeStopped) {
   EXPECT_FALSE(is_safe());
   expect_nothing_wrong_at(desk_);
   heal();
+}
+
+// The daemon looks into a clip as soon as its copies are whole.
+TEST_F(CardFaults, AClipIsStudiedWhileTheNextIsStillBeingCopied) {
+  const Path watched = dir_ / "watched";
+  boost::filesystem::create_directories(watched);
+  mount_.emplace(card_, watched / "card", std::vector<std::string>{});
+  EVERYTAKE_NEEDS_MOUNT(mount_->is_mounted());
+  mount_->rules("read C0002.MP4 stall at=500000");
+  test::Ran ran;
+  std::thread running([&] {
+    ran = shell(quoted(Path(EVERYTAKE_BINARY_DIR) / "everytaked") + " --shoot " + quoted(shoot_) + " --watch " +
+                quoted(watched) + " --once");
+  });
+  mount_->await_stall();
+  // Its bytes are no recording, and that is said once it was looked at.
+  std::string problems;
+  const auto patience = std::chrono::steady_clock::now() + std::chrono::minutes(test::kSanitized ? 5 : 1);
+  while (problems.find("unreadable") == std::string::npos && std::chrono::steady_clock::now() < patience)
+    problems = everytake("--json show C0001").out;
+  EXPECT_NE(problems.find("unreadable"), std::string::npos) << problems;
+  EXPECT_EQ(shell("find " + quoted(desk_) + " -name C0002.MP4").out, "");
+  mount_->rules("");
+  running.join();
+  EXPECT_EQ(ran.exit, 0) << ran.out << ran.err;
 }
 
 }  // namespace
