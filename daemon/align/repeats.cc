@@ -15,6 +15,7 @@ constexpr double kResembles = 0.4;  // of how well the stretch goes with itself
 constexpr int kTogether = 24;       // samples: a repeat is a copy when it stands this near to where it is expected
 constexpr float kCopied = 8;        // deviations of the song's own agreement with itself
 constexpr double kOwnShare = 0.29;  // a place is only better where its own sound is heard
+constexpr double kOwnHeard = 0.45;  // here it is beyond doubt
 
 // What remains of a shift, by the slope of the phase over frequency (least squares): for shifts below a sample.
 double remaining_shift(const std::vector<Bin>& a, const std::vector<Bin>& b) {
@@ -127,25 +128,11 @@ class Rooms {
     return squares > 0 ? sum / std::sqrt(squares) : 0;
   }
 
-  // How strongly the clip holds what only the first place has, beside how strongly it holds what both have. Another
-  // song made of the same loops holds the loops alone. 1 where they have less than a quarter in common, or next to
-  // nothing of their own.
-  double own_share() const {
-    std::vector<float> energy(kNarrow);
-    std::transform(bands_.begin(), bands_.end(), energy.begin(), [](const Band& band) { return band.a; });
-    const auto level = local_means(energy, kAround);
-    Mean own, common;
-    for (std::size_t g = 0; g < kNarrow; ++g) {
-      const auto& band = bands_[g];
-      if (band.a <= 0) continue;
-      const double weight = std::min(kMostWeight, band.a / level[g]);
-      const double share = held(band.with_a, band.a, weights_, seen());
-      if (band.difference() > kOwn) own.add(share, weight);
-      if (band.difference() < kCommon) common.add(share, weight);
-    }
-    if (own.count < kFewBands || common.count < static_cast<int>(kNarrow) / 4) return 1;
-    return common.value() > 0 ? own.value() / common.value() : 0;
-  }
+  // How strongly the clip holds what only one of the places has, beside how strongly it holds what both have. Another
+  // song made of the same loops holds the loops alone. nullopt where they have less than a quarter in common, or next
+  // to nothing of their own.
+  std::optional<double> own_share_of_first() const { return own_share(&Band::with_a, &Band::a); }
+  std::optional<double> own_share_of_second() const { return own_share(&Band::with_b, &Band::b); }
 
  private:
   static constexpr double kHeard = 0.5;
@@ -169,6 +156,23 @@ class Rooms {
     }
     double value() const { return weights > 0 ? sum / weights : 0; }
   };
+
+  std::optional<double> own_share(Bin Band::*with, float Band::*energy) const {
+    std::vector<float> energies(kNarrow);
+    std::transform(bands_.begin(), bands_.end(), energies.begin(), [=](const Band& band) { return band.*energy; });
+    const auto level = local_means(energies, kAround);
+    Mean own, common;
+    for (std::size_t g = 0; g < kNarrow; ++g) {
+      const auto& band = bands_[g];
+      if (band.*energy <= 0) continue;
+      const double weight = std::min(kMostWeight, band.*energy / level[g]);
+      const double share = held(band.*with, band.*energy, weights_, seen());
+      if (band.difference() > kOwn) own.add(share, weight);
+      if (band.difference() < kCommon) common.add(share, weight);
+    }
+    if (own.count < kFewBands || common.count < static_cast<int>(kNarrow) / 4) return std::nullopt;
+    return common.value() > 0 ? own.value() / common.value() : 0;
+  }
 
   static float to_one(const std::vector<Bin>& bins) {
     float sum = 0;
@@ -255,7 +259,13 @@ double Contest::against(const Line& rival, double enough) {
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
   const double deviations = rooms.deviations();
-  return deviations > 0 && rooms.own_share() < kOwnShare ? 0 : deviations;
+  const auto ours = rooms.own_share_of_first(), theirs = rooms.own_share_of_second();
+  // Of two that fit alike, the one whose own sound is heard and not the other's.
+  if (std::abs(deviations) < enough && ours && theirs) {
+    if (*ours > kOwnHeard && *theirs < kOwnShare) return enough;
+    if (*theirs > kOwnHeard && *ours < kOwnShare) return -enough;
+  }
+  return deviations > 0 && ours.value_or(1) < kOwnShare ? 0 : deviations;
 }
 
 }  // namespace everytake
