@@ -34,7 +34,6 @@ void drain(int changes) {
 FolderWatch::FolderWatch(Path folder, SteadyLength settle, CardQueue& cards, const Clock& clock, Log& log,
                          Descriptor changes, Wake stopped)
     : folder_(std::move(folder)),
-      settle_(settle),
       cards_(cards),
       clock_(clock),
       log_(log),

@@ -36,7 +36,6 @@ class FolderWatch {
   void sleep_until(SteadyTime time) const;
 
   const Path folder_;
-  const SteadyLength settle_;
   CardQueue& cards_;
   const Clock& clock_;
   Log& log_;

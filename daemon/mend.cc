@@ -215,7 +215,7 @@ class Mending {
         continue;
       }
       const auto each =
-          std::find_if(files.begin(), files.end(), [&](const auto& w) { return w.file.id.value == key.first; });
+          std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
       const auto code = proof.error().code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
       const bool moved = set_aside(*open.fs, each->from.stored, each->file);
