@@ -178,7 +178,7 @@ Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examinati
   const auto wake = TRY(Wake::open());
   const std::stop_callback on_stop(stop, [&] { wake.ring(); });
   Child child(TRY(spawn(program_, theirs.get())));
-  Descriptor(std::move(theirs));  // so that its end is seen
+  { const Descriptor closed(std::move(theirs)); }  // so that its end is seen
   Channel channel(std::move(ours), kPatience);
   Answers answers(fs, files_of(examination));
   auto result = channel.send('e', pack(examination), wake.fd());
