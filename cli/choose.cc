@@ -7,6 +7,7 @@
 #include "base/text.h"
 
 namespace everytake::cli {
+
 bool same_letters(const std::string& a, const std::string& b) {
   return lower_case(a) == lower_case(b);
 }

@@ -10,6 +10,7 @@
 #include "cli/stop.h"
 #include "copy_progress.h"
 #include "pipeline.h"
+#include "standing.h"
 
 namespace everytake::cli {
 namespace {
@@ -30,11 +31,8 @@ Result<std::vector<PlannedDestination>> destinations_of(const Options& options, 
     if (each.name == *options.destination) return planned;
     names += (names.empty() ? "\"" : ", \"") + shown(each.name) + "\"";
   }
-  for (const auto& row : TRY(catalogue.destinations()))
-    if (row.name == *options.destination) {
-      PlannedDestination known;
-      known.name = row.name;
-      known.path = row.path;
+  for (auto& known : known_destinations(shoot.plan, TRY(catalogue.destinations())))
+    if (known.name == *options.destination) {
       planned.push_back(std::move(known));
       return planned;
     }

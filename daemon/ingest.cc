@@ -153,7 +153,7 @@ class Visit {
                        [&](const Target& target) { return target.fs->stat(Path(plan_.slug()) / name).has_value(); });
   }
 
-  // Whether this place has a verified copy of the file that stands as it was.
+  // Whether this place has a verified copy of the file that stands as it was. One that does not is noted in altered_.
   bool has(const VisitPlace& place, const VisitFile& file) {
     if (!file.row) return false;
     for (const auto& copy : file.row->copies) {

@@ -259,12 +259,12 @@ double Contest::against(const Line& rival, double enough) {
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
   const double deviations = rooms.deviations();
-  const auto ours = rooms.own_share_of_first(), theirs = rooms.own_share_of_second();
+  if (deviations <= -enough) return deviations;
+  const auto ours = rooms.own_share_of_first();
+  const auto theirs = ours && deviations < enough ? rooms.own_share_of_second() : std::nullopt;
   // Of two that fit alike, the one whose own sound is heard and not the other's.
-  if (std::abs(deviations) < enough && ours && theirs) {
-    if (*ours > kOwnHeard && *theirs < kOwnShare) return enough;
-    if (*theirs > kOwnHeard && *ours < kOwnShare) return -enough;
-  }
+  if (theirs && *ours > kOwnHeard && *theirs < kOwnShare) return enough;
+  if (theirs && *theirs > kOwnHeard && *ours < kOwnShare) return -enough;
   return deviations > 0 && ours.value_or(1) < kOwnShare ? 0 : deviations;
 }
 
