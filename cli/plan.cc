@@ -5,6 +5,7 @@
 #include <CLI/App.hpp>
 
 #include "base/text.h"
+#include "base/volume.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "destinations.h"
@@ -65,7 +66,9 @@ std::string destinations_table(std::span<const OpenDestination> destinations, co
   std::vector<std::vector<Cell>> rows;
   for (const auto& d : destinations)
     rows.push_back({d.planned.name,
-                    d.fs ? Cell(bytes_text(d.volume.free_bytes) + " free") : Cell("not there", Tone::warning),
+                    !d.fs                  ? Cell("not there", Tone::warning)
+                    : tells_room(d.volume) ? Cell(bytes_text(d.volume.free_bytes) + " free")
+                                           : Cell("there"),
                     d.planned.path.string()});
   return table(columns, rows, screen);
 }
@@ -110,7 +113,7 @@ Json destination_json(const OpenDestination& destination) {
   Json json{{"name", destination.planned.name}};
   put_name(json, "path", destination.planned.path.string());
   json["present"] = destination.fs != nullptr;
-  json["free_bytes"] = destination.fs ? Json(destination.volume.free_bytes) : Json();
+  json["free_bytes"] = destination.fs && tells_room(destination.volume) ? Json(destination.volume.free_bytes) : Json();
   return json;
 }
 

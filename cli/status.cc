@@ -3,6 +3,7 @@
 #include <CLI/App.hpp>
 
 #include "base/text.h"
+#include "base/volume.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
@@ -17,9 +18,11 @@ struct Disk {
   std::string name;
   Path path;
   std::optional<Problem> absence;
-  std::uint64_t free = 0, total = 0;  // bytes
-  Micros left{}, left_careful{};      // of recording; the second at the rate that nine of ten clips don't pass
-  std::size_t waiting_files = 0;      // known, and not verified there
+  // In bytes, and of recording; the last at the rate that nine of ten clips don't pass. nullopt where it is not here,
+  // or does not tell.
+  std::optional<std::uint64_t> free, total;
+  std::optional<Micros> left, left_careful;
+  std::size_t waiting_files = 0;  // known, and not verified there
   std::uint64_t waiting_bytes = 0;
 };
 
@@ -56,12 +59,12 @@ Result<Status> status_of(const Shoot& shoot) {
   status.rate = recording_rates(clips).front();
   for (const auto& place : places_of(open, rows)) {
     const auto& volume = place.open->volume;
-    Disk disk{place.open->planned.name, place.open->planned.path, place.absence, 0, 0, {}, {}, 0, 0};
-    if (place.is_here()) {
+    Disk disk{place.open->planned.name, place.open->planned.path, place.absence, {}, {}, {}, {}, 0, 0};
+    if (place.is_here() && tells_room(volume)) {
       disk.free = volume.free_bytes;
       disk.total = volume.total_bytes;
-      disk.left = recording_left(disk.free, disk.total, status.rate.median);
-      disk.left_careful = recording_left(disk.free, disk.total, status.rate.high);
+      disk.left = recording_left(*disk.free, *disk.total, status.rate.median);
+      disk.left_careful = recording_left(*disk.free, *disk.total, status.rate.high);
     }
     status.disks.push_back(std::move(disk));
   }
@@ -87,8 +90,10 @@ void print(const Status& status, Session& session) {
   for (const auto& disk : status.disks) {
     const bool here = !disk.absence;
     rows.push_back({{disk.name},
-                    here ? Cell{bytes_text(disk.free) + " of " + bytes_text(disk.total)} : Cell{"not there", Tone::bad},
-                    {here ? fmt::format("{:.0f} min", seconds(disk.left) / 60) : ""},
+                    !here       ? Cell{"not there", Tone::bad}
+                    : disk.free ? Cell{bytes_text(*disk.free) + " of " + bytes_text(*disk.total)}
+                                : Cell{"not told"},
+                    {disk.left ? fmt::format("{:.0f} min", seconds(*disk.left) / 60) : ""},
                     disk.waiting_files == 0
                         ? Cell{"nothing", Tone::good}
                         : Cell{fmt::format("{} file{}, {}", disk.waiting_files, disk.waiting_files == 1 ? "" : "s",
@@ -112,10 +117,10 @@ Json json_of(const Status& status) {
     put_name(row, "name", disk.name);
     put_name(row, "path", disk.path.string());
     row["state"] = here ? "here" : disk.absence->code == "other_disk" ? "other_disk" : "absent";
-    row["free_bytes"] = here ? Json(disk.free) : Json(nullptr);
-    row["total_bytes"] = here ? Json(disk.total) : Json(nullptr);
-    row["recording_left_s"] = here ? Json(seconds(disk.left)) : Json(nullptr);
-    row["recording_left_careful_s"] = here ? Json(seconds(disk.left_careful)) : Json(nullptr);
+    row["free_bytes"] = maybe(disk.free);
+    row["total_bytes"] = maybe(disk.total);
+    row["recording_left_s"] = disk.left ? Json(seconds(*disk.left)) : Json(nullptr);
+    row["recording_left_careful_s"] = disk.left_careful ? Json(seconds(*disk.left_careful)) : Json(nullptr);
     row["waiting_files"] = disk.waiting_files;
     row["waiting_bytes"] = disk.waiting_bytes;
     json["destinations"].push_back(std::move(row));

@@ -11,6 +11,7 @@
 #include "lease.h"
 #include "notes.h"
 #include "offload/identity.h"
+#include "offload/names.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
 #include "places.h"
@@ -27,7 +28,7 @@ struct VisitFile {
   CardFile file;
   const FileRow* row = nullptr;  // nullptr: new
   FileId id;
-  Path stored;  // below a destination's folder
+  Path folder;  // of its roll, below a destination's
 };
 
 // One visit, step by step. Each step may rely on what the ones before it established.
@@ -51,6 +52,7 @@ class Visit {
     TRY(know());               // known_ and files_: which of it was seen before
     TRY(find_destinations());  // places_: where copies go; an absent one is a problem, not the end
     TRY(open_roll());          // every file has a row
+    find_names();              // names_: what each file is called at each target
     const auto plan = plan_what_to_copy();
     if (!options_.dry_run) {
       TRY(note_clips());  // so that they can be studied while others are copied
@@ -137,14 +139,32 @@ class Visit {
       const auto roll = file.row ? file.row->roll : visit.roll ? visit.roll->id : RollId{};
       if (visit.roll) names[visit.roll->id.value] = visit.roll->name;
       latest = std::max(latest, roll);
-      file.stored = Path(plan_.slug()) / names[roll.value] / file.file.path;
-      stored_[file.id.value] = file.stored;
+      file.folder = Path(plan_.slug()) / names[roll.value];
       rolls_.insert(roll);
     }
     // On a dry run new files have no roll yet, and would get a new one.
     const bool unnamed = options_.dry_run && std::any_of(files_.begin(), files_.end(), [](auto& f) { return !f.row; });
     if (!unnamed) report_.roll = names[latest.value];
     return {};
+  }
+
+  // Names that a filesystem can't hold are the exception: most of the time nothing is asked and nothing kept.
+  void find_names() {
+    names_.resize(targets_.size());
+    if (options_.dry_run) return;
+    std::vector<Path> paths = listing_.folders;
+    for (const auto& file : files_) paths.push_back(file.file.path);
+    for (const auto& place : target_places_) {
+      const Path home = plan_.slug();
+      auto& fs = *place.open->fs;
+      (void)fs.make_folder(home);  // where that fails the copying says so
+      auto& names = names_[*place.target];
+      names = NamesThere(ask_name_rules(fs, home, paths));
+      for (const auto& row : known_->rows())
+        for (const auto& copy : row.copies)
+          if (copy.destination == place.id)
+            names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
+    }
   }
 
   // A roll of that name from another catalogue, or a folder somebody made.
@@ -168,9 +188,12 @@ class Visit {
   CopyPlan plan_what_to_copy() {
     std::vector<FileToCopy> wanted;
     for (const auto& file : files_) {
-      FileToCopy each{file.id, file.file, file.stored, {}};
-      for (const auto& place : target_places_)
-        if (has(place, file)) each.done.insert(*place.target);
+      FileToCopy each{file.id, file.file, file.folder / file.file.path, {}};
+      for (const auto& place : target_places_) {
+        const auto target = *place.target;
+        if (has(place, file)) each.done.insert(target);
+        if (!names_[target].takes_all()) each.otherwise[target] = names_[target].of(file.folder, file.file.path);
+      }
       wanted.push_back(std::move(each));
     }
     std::vector<TargetRoom> rooms;
@@ -190,7 +213,7 @@ class Visit {
     for (const auto& job : plan.jobs) planned.insert(job.file.value);
     for (const auto& file : files_)
       if (file.row && file.row->readings < 2 && !planned.count(file.id.value))
-        plan.jobs.push_back({file.id, file.file, file.stored, {}});
+        plan.jobs.push_back({file.id, file.file, file.folder / file.file.path, {}});
   }
 
   void copy(const CopyPlan& plan) {
@@ -198,7 +221,7 @@ class Visit {
     for (const auto& job : plan.jobs) start.bytes += job.source.size;
     for (const auto& target : targets_) start.targets.push_back(target.name);
     watcher_.started(start);
-    recording_.emplace(catalogue_, clock_, target_places_, stored_, watcher_);
+    recording_.emplace(catalogue_, clock_, target_places_, plan.jobs, watcher_);
     const CopyOptions options{twice_};
     auto done = copy_files(card_.fs, plan.jobs, targets_, options, *recording_, stop_);
     if (done)
@@ -215,8 +238,9 @@ class Visit {
 
   // The card's tree is kept whole. A destination that can't make them has said so for its files.
   void make_empty_folders() {
+    const auto roll = Path(plan_.slug()) / report_.roll;
     for (const auto& folder : listing_.folders)
-      for (const auto& target : targets_) (void)target.fs->make_folder(Path(plan_.slug()) / report_.roll / folder);
+      for (std::size_t i = 0; i < targets_.size(); ++i) (void)targets_[i].fs->make_folder(names_[i].of(roll, folder));
   }
 
   Result<void> look_again() {
@@ -323,11 +347,11 @@ class Visit {
   Listing listing_;
   std::optional<KnownFiles> known_;
   std::vector<VisitFile> files_;  // as listing_.files
-  std::map<std::int64_t, Path> stored_;
   std::set<RollId> rolls_;
   std::vector<VisitPlace> places_;         // every destination
   std::vector<VisitPlace> target_places_;  // those that are there, by target
   std::vector<Target> targets_;
+  std::vector<NamesThere> names_;  // by target
   std::vector<std::size_t> already_;
   std::set<std::pair<std::string, std::string>>
       altered_;  // destination and stored path of a copy that is not as it was

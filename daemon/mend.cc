@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "chosen_rolls.h"
 #include "notes.h"
+#include "offload/names.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
 #include "places.h"
@@ -146,9 +147,8 @@ class Mending {
       indices.push_back(i);
     }
     destination_rows_ = TRY(catalogue_.destinations());
-    std::map<std::int64_t, Path> stored;
-    const auto plan = plan_from(files, indices, stored);
-    Recording recording(catalogue_, clock_, targets, stored, watcher_);
+    const auto plan = plan_from(files, targets, indices);
+    Recording recording(catalogue_, clock_, targets, plan.jobs, watcher_);
     recording.reading_copies(source.open->planned.name);
     tell_start(plan, disks);
     const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recording, stop_);
@@ -164,17 +164,22 @@ class Mending {
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
-  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<std::size_t>& indices,
-                     std::map<std::int64_t, Path>& stored) {
+  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<VisitPlace>& targets,
+                     const std::vector<std::size_t>& indices) {
+    std::vector<NamesThere> names;
+    for (const auto& target : targets) names.push_back(names_at(target, files));
     std::vector<FileToCopy> wanted;
     std::map<std::int64_t, Digest> digests;
     for (const auto& each : files) {
-      FileToCopy file{each.file.id, each.file.file, each.from.stored, {}};
+      const auto& path = each.file.file.path;
+      const auto folder = roll_folder(each.from.stored, path);
+      FileToCopy file{each.file.id, each.file.file, folder / path, {}};
       file.source.path = each.from.stored;
-      for (std::size_t t = 0; t < indices.size(); ++t)
+      for (std::size_t t = 0; t < indices.size(); ++t) {
         if (!lacks(each, indices[t])) file.done.insert(t);
+        if (!names[t].takes_all()) file.otherwise[t] = names[t].of(folder, path);
+      }
       digests[each.file.id.value] = *Digest::from_hex(*each.file.digest);
-      stored[each.file.id.value] = each.from.stored;
       wanted.push_back(std::move(file));
     }
     std::vector<TargetRoom> rooms;
@@ -187,6 +192,24 @@ class Mending {
     for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
     for (const auto& problem : plan.problems) last_problems_[{0, indices[0]}] = problem;
     return plan;
+  }
+
+  // What is there already keeps its name.
+  static NamesThere names_at(const VisitPlace& place, const std::vector<Wanting>& files) {
+    std::vector<Path> paths;
+    std::set<Path> homes;
+    for (const auto& each : files) {
+      paths.push_back(each.file.file.path);
+      homes.insert(roll_folder(each.from.stored, each.file.file.path).parent_path());
+    }
+    auto& fs = *place.open->fs;
+    for (const auto& home : homes) (void)make_folders(fs, home);
+    NamesThere names(ask_name_rules(fs, *homes.begin(), paths));
+    for (const auto& each : files)
+      for (const auto& copy : each.file.copies)
+        if (copy.destination == place.id)
+          names.keep(roll_folder(copy.stored, each.file.file.path), each.file.file.path, copy.stored);
+    return names;
   }
 
   void tell_start(const CopyPlan& plan, const std::vector<Target>& disks) const {
@@ -218,7 +241,7 @@ class Mending {
           std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
       const auto code = proof.error().code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
-      const bool moved = set_aside(*open.fs, each->from.stored, each->file);
+      const bool moved = set_aside(*open.fs, recording.stored_at(key), each->file);
       again_ = again_ || moved || code != Code::exists;
     }
     if (again_) last_problems_.clear();  // the next round tells what is left
@@ -244,7 +267,7 @@ class Mending {
     if (!fs.stat(stored)) return false;
     const auto folder = roll_folder(stored, file.file.path);
     if (folder.empty()) return false;
-    const Path aside = Path(folder.native() + ".bad") / file.file.path;
+    const Path aside = Path(folder.native() + ".bad") / stored.lexically_relative(folder);
     if (!make_folders(fs, aside.parent_path())) return false;
     for (int n = 1; n < 10'000; ++n) {
       const Path name = n == 1 ? aside : Path(fmt::format("{}~{}", aside.native(), n));

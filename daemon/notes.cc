@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "offload/manifest.h"
+#include "offload/names.h"
 #include "open_shoot.h"
 
 namespace everytake {
@@ -16,22 +17,33 @@ Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, const std::
 }
 
 Path roll_folder(const Path& stored, const Path& on_card) {
-  const auto &whole = stored.native(), tail = "/" + on_card.native();
-  return whole.ends_with(tail) ? Path(whole.substr(0, whole.size() - tail.size())) : Path();
+  auto folder = stored;
+  for (auto below = on_card; !below.empty(); below = below.parent_path()) folder = folder.parent_path();
+  return folder;
 }
 
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,
                                                DestinationId id, std::stop_token stop) {
-  std::map<Path, std::vector<ManifestLine>> lists;  // by the roll's folder
+  struct Lists {
+    std::vector<ManifestLine> digests;
+    std::vector<OtherName> names;
+  };
+  std::map<Path, Lists> lists;  // by the roll's folder
   for (const auto& row : TRY(catalogue.files_of_roll(roll.id)))
     for (const auto& copy : row.copies) {
       if (copy.destination != id || copy.state != CopyState::verified || !row.digest) continue;
       const auto folder = roll_folder(copy.stored, row.file.path);
-      if (!folder.empty()) lists[folder].push_back({row.file.path, *Digest::from_hex(*row.digest)});
+      if (folder.empty()) continue;
+      auto stored = copy.stored.lexically_relative(folder);
+      lists[folder].digests.push_back({stored, *Digest::from_hex(*row.digest)});
+      if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
     }
-  for (const auto& [folder, lines] : lists) {
+  for (const auto& [folder, list] : lists) {
     const auto name = folder.filename().string();
-    if (auto written = write_manifests(*open.fs, folder.parent_path(), name, lines, stop); !written)
+    auto written = write_manifests(*open.fs, folder.parent_path(), name, list.digests, stop);
+    if (written && !list.names.empty())
+      written = write_note(*open.fs, folder.parent_path() / (name + ".names"), names_note(list.names));
+    if (!written)
       return Problem{"no_manifest", "", open.planned.name,
                      fmt::format("\"{}\": the list {}.xxh128 could not be written: {}", shown(open.planned.name),
                                  shown(name), written.error().what)};

@@ -11,11 +11,12 @@
 
 namespace everytake {
 
-// Where a roll's files lie at a destination, from one of its files: "saltmarsh-radio/R001". Empty where the stored path
-// does not end in the card's.
+// Where a roll's files lie at a destination, from one of its files: "saltmarsh-radio/R001". Stored paths are as deep as
+// the card's, whatever their names.
 Path roll_folder(const Path& stored, const Path& on_card);
 
-// Writes a roll's lists of digests anew, from the copies that are verified at `id`. Nothing where there is none.
+// Writes a roll's lists of digests anew, from the copies that are verified at `id`, and the card's own names where some
+// lie there under others. Nothing where there is no copy.
 // A failure is a problem, never the end: the copies stand without it.
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,
                                                DestinationId id, std::stop_token stop);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <boost/filesystem/operations.hpp>
+#include <map>
 #include <optional>
 
 #include "base/posix_fs.h"
@@ -12,6 +13,7 @@
 #include "card/scan.h"
 #include "catalogue/catalogue.h"
 #include "offload/manifest.h"
+#include "offload/names.h"
 #include "open_shoot.h"
 #include "plan/plan.h"
 
@@ -173,12 +175,15 @@ class Rebuilding {
                                 shown(list.string()) + ": " + lines.error().what + "; its roll was passed over"});
       return {};
     }
+    const auto own = own_names(name);
     std::vector<RestoredFile> files;
     for (const auto& line : *lines) {
       const auto stored = folder_ / name / line.path;
       const auto stat = disk_->stat(stored);
       // A file that is gone has its row all the same: verify() misses it then.
-      files.push_back({{line.path, stat ? stat->size : 0, stat ? stat->mtime : FileTime{}}, line.digest.hex(), stored});
+      files.push_back({{on_card(own, line.path), stat ? stat->size : 0, stat ? stat->mtime : FileTime{}},
+                       line.digest.hex(),
+                       stored});
     }
     Roll roll;
     roll.name = name;
@@ -189,12 +194,32 @@ class Rebuilding {
       done_.problems.push_back({"lists_differ", list.string(), done_.destination,
                                 shown(list.string()) + " and the catalogue kept there name different bytes; the "
                                                        "catalogue's count"});
-    return add_clips(name);
+    return add_clips(name, own);
   }
 
-  Result<void> add_clips(const std::string& name) {
+  // What the card called the files that lie here under other names.
+  std::map<Path, Path> own_names(const std::string& name) {
+    const auto note = folder_ / (name + ".names");
+    std::map<Path, Path> own;
+    if (!disk_->stat(note)) return own;
+    const auto text = read_whole(*disk_, note);
+    const auto names = text ? parse_names_note(*text) : tl::unexpected(text.error());
+    if (!names)
+      done_.problems.push_back({"bad_list", note.string(), done_.destination,
+                                shown(note.string()) + ": " + names.error().what + "; the names it tells are lost"});
+    else
+      for (const auto& each : *names) own[each.stored] = each.on_card;
+    return own;
+  }
+  static const Path& on_card(const std::map<Path, Path>& own, const Path& stored) {
+    const auto it = own.find(stored);
+    return it == own.end() ? stored : it->second;
+  }
+
+  Result<void> add_clips(const std::string& name, const std::map<Path, Path>& own) {
     const auto folder = TRY(PosixFs::open_at(named_ / folder_ / name));
-    const auto listing = TRY(scan(*folder, stop_));
+    auto listing = TRY(scan(*folder, stop_));
+    for (auto& file : listing.files) file.path = on_card(own, file.path);
     std::map<std::string, FileId> ids;
     const auto roll = TRY(catalogue_->find_roll(name));
     for (const auto& row : TRY(catalogue_->files_of_roll(roll.id))) ids[row.file.path.string()] = row.id;

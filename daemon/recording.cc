@@ -27,6 +27,12 @@ const char* problem_code(const Error& error) {
 
 }  // namespace
 
+Recording::Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets,
+                     std::span<const CopyJob> jobs, const IngestWatcher& watcher)
+    : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), watcher_(watcher) {
+  for (const auto& job : jobs) jobs_[job.file.value] = &job;
+}
+
 Result<void> Recording::source_read(const SourceReading& reading) {
   const auto& path = reading.source.path;
   if (reading.digests) {
@@ -84,7 +90,7 @@ std::vector<Problem> Recording::problems() const {
   for (const auto& [key, proof] : results_) {
     if (proof) continue;
     const auto& name = targets_[key.second].open->planned.name;
-    all.push_back({problem_code(proof.error()), stored_.at(key.first).string(), name,
+    all.push_back({problem_code(proof.error()), stored_at(key).string(), name,
                    fmt::format("\"{}\": {}", shown(name), proof.error().what)});
   }
   return all;
@@ -95,7 +101,7 @@ CopyRow Recording::row_of(const StoredCopy& copy) const {
   CopyRow row;
   row.file = copy.file;
   row.destination = target.id;
-  row.stored = stored_.at(copy.file.value);
+  row.stored = stored_at({copy.file.value, copy.target});
   row.state = CopyState::failed;
   if (!copy.proof) return row;
   const bool counts = copy.proof->evidence != Evidence::cached || target.open->planned.accept_cached;

@@ -19,10 +19,9 @@ struct VisitPlace {
 // Writes down what the copying tells: what is not written down did not happen. Remembers what went wrong.
 class Recording final : public CopyObserver {
  public:
-  // `targets` as copy_files() counts them; `stored` gives each file's path below a destination. References outlive it.
-  Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets,
-            const std::map<std::int64_t, Path>& stored, const IngestWatcher& watcher)
-      : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), stored_(stored), watcher_(watcher) {}
+  // `targets` as copy_files() counts them; `jobs` are all there will be told of. References outlive it.
+  Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets, std::span<const CopyJob> jobs,
+            const IngestWatcher& watcher);
   // What is read is no card but the copies at a destination: nothing is written down of the card then.
   Recording& reading_copies(const std::string& destination) {
     copies_at_ = destination;
@@ -41,6 +40,7 @@ class Recording final : public CopyObserver {
   std::vector<Problem> problems() const;
   using Key = std::pair<std::int64_t, std::size_t>;  // file and target
   const std::map<Key, Result<StoredCopy::Proof>>& results() const { return results_; }
+  const Path& stored_at(const Key& key) const { return jobs_.at(key.first)->stored_at(key.second); }
   const std::map<std::int64_t, Error>& unread() const { return unread_files_; }  // files that could not be read
 
  private:
@@ -49,7 +49,7 @@ class Recording final : public CopyObserver {
   Catalogue& catalogue_;
   const Clock& clock_;
   const std::vector<VisitPlace> targets_;
-  const std::map<std::int64_t, Path>& stored_;
+  std::map<std::int64_t, const CopyJob*> jobs_;
   const IngestWatcher& watcher_;
   std::map<std::string, Problem> unread_;  // by path
   std::map<Key, Result<StoredCopy::Proof>> results_;

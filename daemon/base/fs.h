@@ -48,6 +48,7 @@ struct Volume {
   std::uint64_t free_bytes = 0;
   std::uint64_t total_bytes = 0;
   std::uint64_t largest_file = UINT64_MAX;  // in bytes
+  std::size_t longest_name = 255;           // in bytes: no Linux filesystem but FAT and its kin takes more
   bool read_only = false;
 };
 

@@ -7,6 +7,8 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <cstdlib>
+#include <memory>
 #include <numeric>
 #include <vector>
 
@@ -68,6 +70,47 @@ std::string shown(std::string_view bytes) {
     bytes.remove_prefix(length);
   }
   return out;
+}
+
+std::string folded(std::string_view name) {
+  const auto plain = [](char c) { return static_cast<unsigned char>(c) < 0x80; };
+  if (std::ranges::all_of(name, plain) || !is_utf8(name)) return lower_case(name);
+  utf8proc_uint8_t* out = nullptr;
+  const auto length =
+      utf8proc_map(reinterpret_cast<const utf8proc_uint8_t*>(name.data()), static_cast<utf8proc_ssize_t>(name.size()),
+                   &out, static_cast<utf8proc_option_t>(UTF8PROC_STABLE | UTF8PROC_COMPOSE | UTF8PROC_CASEFOLD));
+  const std::unique_ptr<utf8proc_uint8_t, decltype(&std::free)> held(out, &std::free);
+  if (length < 0) return lower_case(name);
+  return {reinterpret_cast<const char*>(out), static_cast<std::size_t>(length)};
+}
+
+std::string percent_encoded(std::string_view bytes) {
+  std::string out;
+  for (const char c : bytes) {
+    const bool stays = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                       std::string_view("-._~/").find(c) != std::string_view::npos;
+    if (stays)
+      out += c;
+    else
+      out += fmt::format("%{:02X}", static_cast<unsigned char>(c));
+  }
+  return out;
+}
+
+std::optional<std::string> percent_decoded(std::string_view text) {
+  std::string out;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    if (text[i] != '%') {
+      out += text[i];
+      continue;
+    }
+    unsigned byte = 0;
+    const auto* digits = text.data() + i + 1;
+    if (text.size() - i < 3 || std::from_chars(digits, digits + 2, byte, 16).ptr != digits + 2) return std::nullopt;
+    out += static_cast<char>(byte);
+    i += 2;
+  }
+  return percent_encoded(out) == text ? std::optional(out) : std::nullopt;
 }
 
 bool is_utf8(std::string_view bytes) {

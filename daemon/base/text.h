@@ -22,6 +22,15 @@ std::string joined(const std::vector<std::string>& words);
 // ASCII letters alone, as FAT and exFAT compare names.
 std::string lower_case(std::string_view text);
 
+// Equal for names that differ only in case, or in how an accent is written: Unicode full case folding and normal form C
+// (Unicode Standard, sections 3.11 and 3.13). Bytes that are no UTF-8 stay, and ASCII letters become small.
+std::string folded(std::string_view name);
+
+// %XX for every byte but letters, digits, "-._~" and "/" (RFC 3986, sections 2.1 and 2.3).
+std::string percent_encoded(std::string_view bytes);
+std::optional<std::string> percent_decoded(
+    std::string_view text);  // nullopt where percent_encoded() wrote no such text
+
 bool is_utf8(std::string_view bytes);
 std::string base64(std::string_view bytes);  // RFC 4648 section 4
 std::string lower_hex(std::string_view bytes);

@@ -136,6 +136,10 @@ Path path_within(int folder, const Mount& mount) {
 
 }  // namespace
 
+bool tells_room(const Volume& volume) {
+  return volume.total_bytes > 0;
+}
+
 Result<Volume> volume_of(int folder) {
   struct stat status {};
   struct statfs space {};
@@ -156,6 +160,9 @@ Result<Volume> volume_of(int folder) {
   volume.free_bytes = space.f_bavail * block;
   volume.total_bytes = space.f_blocks * block;
   if (space.f_type == MSDOS_SUPER_MAGIC) volume.largest_file = UINT32_MAX;  // FAT keeps sizes in 32 bits
+  constexpr std::uint64_t kShortest = 12, kLongest = 255;                   // what else is told is no answer
+  if (const auto longest = static_cast<std::uint64_t>(space.f_namelen); longest >= kShortest)
+    volume.longest_name = std::min(longest, kLongest);
   volume.read_only = (space.f_flags & ST_RDONLY) != 0;
   return volume;
 }

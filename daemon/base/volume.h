@@ -8,4 +8,7 @@ namespace everytake {
 // Of the filesystem that the open folder `folder` is on. What the system does not tell stays empty.
 Result<Volume> volume_of(int folder);
 
+// Whether it tells how much room there is. Some drivers, in user space or of a network, have no answer.
+bool tells_room(const Volume& volume);
+
 }  // namespace everytake

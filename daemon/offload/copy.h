@@ -5,6 +5,7 @@
 #pragma once
 
 #include <atomic>
+#include <map>
 #include <memory>
 #include <optional>
 #include <span>
@@ -26,9 +27,12 @@ struct Target {
 struct CopyJob {
   FileId file;
   CardFile source;
-  Path stored;                       // where each target keeps it
-  std::vector<std::size_t> targets;  // which of them need it; none when the card is only to be read again
-  std::optional<Digest> expected{};  // where it is known: a reading that gives another one fails as `corrupt`
+  Path stored;                              // where a target keeps it
+  std::vector<std::size_t> targets;         // which of them need it; none when the card is only to be read again
+  std::optional<Digest> expected{};         // where it is known: a reading that gives another one fails as `corrupt`
+  std::map<std::size_t, Path> otherwise{};  // targets that can't hold that name, and where they keep it
+
+  const Path& stored_at(std::size_t target) const;
 };
 
 struct SourceReading {
@@ -78,7 +82,7 @@ struct CopyOptions {
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop);
 
-// The name a file has until it is verified: in the folder of its final name.
-Path part_name(const CopyJob& job);
+// The name a file has at a target until it is verified: in the folder of its final name.
+Path part_name(const CopyJob& job, std::size_t target);
 
 }  // namespace everytake

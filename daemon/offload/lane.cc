@@ -23,8 +23,13 @@ bool ends_destination(Code code) {
 
 }  // namespace
 
-Path part_name(const CopyJob& job) {
-  return job.stored.parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
+const Path& CopyJob::stored_at(std::size_t target) const {
+  const auto it = otherwise.find(target);
+  return it == otherwise.end() ? stored : it->second;
+}
+
+Path part_name(const CopyJob& job, std::size_t target) {
+  return job.stored_at(target).parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
 }
 
 Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
@@ -89,13 +94,13 @@ void Lane::start_file(const CopyJob& job) {
 }
 
 Result<void> Lane::open_part(const CopyJob& job) {
-  TRY(ensure_folder(job.stored.parent_path()));
-  if (target_.fs->stat(job.stored)) {
+  TRY(ensure_folder(job.stored_at(index_).parent_path()));
+  if (target_.fs->stat(job.stored_at(index_))) {
     found_ = true;
     return {};
   }
   // A part from a run that was cut short: ours by its name, of no use without its hash.
-  const auto part = part_name(job);
+  const auto part = part_name(job, index_);
   if (auto removed = target_.fs->remove(part); !removed && removed.error().code != Code::not_found) return removed;
   part_ = TRY(target_.fs->create(part, job.source.size));
   return {};
@@ -119,7 +124,7 @@ void Lane::fail_file(Error error) {
 void Lane::drop_part() {
   if (!part_) return;
   part_.reset();
-  (void)target_.fs->remove(part_name(*job_));  // if even that fails, the next run removes it
+  (void)target_.fs->remove(part_name(*job_, index_));  // if even that fails, the next run removes it
 }
 
 void Lane::finish_file(const Digest& digest) {
@@ -157,7 +162,7 @@ void Lane::flush() {
     // Which of them are lost is not said: all count as lost, and none may be tried again without its bytes.
     std::vector<StoredCopy> failed;
     for (const auto& written : batch) {
-      if (!written.found) (void)target_.fs->remove(part_name(*written.job));
+      if (!written.found) (void)target_.fs->remove(part_name(*written.job, index_));
       failed.push_back({written.job->file, index_, tl::unexpected(synced.error())});
     }
     if (ends_destination(synced.error().code)) lost_ = synced.error();
@@ -179,19 +184,21 @@ void Lane::post(std::vector<StoredCopy> copies) {
 }
 
 Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
-  const auto where = written.found ? written.job->stored : part_name(*written.job);
+  const auto where = written.found ? written.job->stored_at(index_) : part_name(*written.job, index_);
   const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_));
   progress_.verified[index_] += reading.bytes;
   if (reading.digest == written.digest) return StoredCopy::Proof{{}, reading.evidence};
   if (written.found)
-    return fail(Code::exists, shown(written.job->stored.string()) + " is there already with other bytes; it is kept");
+    return fail(Code::exists,
+                shown(written.job->stored_at(index_).string()) + " is there already with other bytes; it is kept");
   (void)target_.fs->remove(where);
-  return fail(Code::corrupt, shown(written.job->stored.string()) + ": what was read back is not what the card held");
+  return fail(Code::corrupt,
+              shown(written.job->stored_at(index_).string()) + ": what was read back is not what the card held");
 }
 
 Result<void> Lane::take_final_name(const Written& written) {
   if (written.found) return {};
-  return target_.fs->rename_new(part_name(*written.job), written.job->stored);
+  return target_.fs->rename_new(part_name(*written.job, index_), written.job->stored_at(index_));
 }
 
 // Reads the group back, gives the equal ones their final names, and syncs each folder once.
@@ -203,14 +210,14 @@ std::vector<StoredCopy> Lane::settle(const Batch& batch) {
     if (!proof && proof.error().code == Code::cancelled) return {};
     if (proof)
       if (auto named = take_final_name(written); !named) proof = tl::unexpected(named.error());
-    if (proof) folders.emplace(written.job->stored.parent_path().string(), Result<void>{});
+    if (proof) folders.emplace(written.job->stored_at(index_).parent_path().string(), Result<void>{});
     copies.push_back({written.job->file, index_, std::move(proof)});
   }
   for (auto& [folder, synced] : folders) synced = target_.fs->sync_folder(folder);
   for (std::size_t i = 0; i < batch.size(); ++i) {
     auto& proof = copies[i].proof;
     if (!proof) continue;
-    const auto& stored = batch[i].job->stored;
+    const auto& stored = batch[i].job->stored_at(index_);
     const auto& synced = folders.at(stored.parent_path().string());
     const auto stat = target_.fs->stat(stored);
     if (!synced)

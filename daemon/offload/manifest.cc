@@ -17,9 +17,6 @@ Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
   return fs.sync_folder(path.parent_path());
 }
 
-namespace {
-
-// Relative, and of names only: no "..", no ".", nothing empty, no NUL.
 bool stays_inside(std::string_view path) {
   if (path.empty() || path.find('\0') != std::string_view::npos) return false;
   for (std::size_t at = 0; at <= path.size();) {
@@ -30,8 +27,6 @@ bool stays_inside(std::string_view path) {
   }
   return true;
 }
-
-}  // namespace
 
 Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text) {
   constexpr std::size_t kDigits = 32;

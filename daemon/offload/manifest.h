@@ -23,6 +23,9 @@ std::string xxh128_manifest(std::vector<ManifestLine> lines);
 // path would lead out of the roll.
 Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text);
 
+// Whether a path from a note is relative and of names only: no "..", no ".", nothing empty, no NUL.
+bool stays_inside(std::string_view path);
+
 // Whether xxhsum's line format can't carry this name.
 bool needs_sha256(const Path& path);
 

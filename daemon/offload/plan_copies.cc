@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/text.h"
+#include "base/volume.h"
 
 namespace everytake {
 namespace {
@@ -27,6 +28,7 @@ std::optional<Problem> refusal(const TargetRoom& target, std::size_t index, std:
   if (needed == 0) return std::nullopt;
   if (target.volume.read_only)
     return Problem{"read_only", "", target.name, fmt::format("destination \"{}\" is mounted read-only", target.name)};
+  if (!tells_room(target.volume)) return std::nullopt;
   const auto reserve = static_cast<std::uint64_t>(static_cast<double>(target.volume.total_bytes) * kReserve);
   const auto room = target.volume.free_bytes - std::min(target.volume.free_bytes, reserve);
   if (needed <= room) return std::nullopt;
@@ -47,7 +49,7 @@ CopyPlan plan_copies(std::span<const FileToCopy> files, std::span<const TargetRo
       plan.refused.insert(i);
     }
   for (const auto& file : files) {
-    CopyJob job{file.file, file.source, file.stored, {}};
+    CopyJob job{file.file, file.source, file.stored, {}, std::nullopt, file.otherwise};
     for (std::size_t i = 0; i < targets.size(); ++i) {
       if (file.done.count(i) || plan.refused.count(i)) continue;
       job.targets.push_back(i);

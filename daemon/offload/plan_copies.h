@@ -17,6 +17,7 @@ struct FileToCopy {
   CardFile source;
   Path stored;
   std::set<std::size_t> done;
+  std::map<std::size_t, Path> otherwise{};  // as in CopyJob
 };
 
 struct TargetRoom {

@@ -182,19 +182,48 @@ TEST_F(DestinationFaults, ADiskWithoutDirectReadingIsReadPastTheCache) {
   EXPECT_EQ(offload_under("", 0)["destinations"][0]["readback"], "dropped");
 }
 
-TEST_F(DestinationFaults, ADiskWithOtherRulesForNamesNeverMergesTwoFiles) {
+// Names it can't hold are others there, all of them the card's own again when the catalogue is made anew from it.
+TEST_F(DestinationFaults, ADiskWithOtherRulesForNamesHoldsEveryFileUnderANameItTakes) {
   put("PRIVATE/M4ROOT/CLIP/c0001.mp4", 5000);
   put("PRIVATE/M4ROOT/CLIP/what?.XML", 20);
   EVERYTAKE_NEEDS_MOUNT(mount_desk(
       {"--no-case", "--forbid=<>:\"|?*\\", "--time-grain=2", "--no-modes", "--no-links", "--no-replace-flag"}));
-  const auto report = offload_under("", 1);
-  EXPECT_EQ(report["destinations"][0]["files"], 4);
-  EXPECT_TRUE(tells(report, "name_taken", "c0001.mp4"));
-  EXPECT_TRUE(tells(report, "copy_failed", "what?.XML"));
-  EXPECT_EQ(report["problems"].size(), 2U) << report["problems"];
-  boost::filesystem::remove(card_ / "PRIVATE/M4ROOT/CLIP/c0001.mp4");
-  boost::filesystem::remove(card_ / "PRIVATE/M4ROOT/CLIP/what?.XML");
-  EXPECT_EQ(json(offload(), 0)["destinations"][0]["already_files"], 4);
+  const auto report = json(offload(), 0);
+  EXPECT_EQ(report["destinations"][0]["files"], 6);
+  EXPECT_EQ(report["problems"].size(), 0U) << report["problems"];
+  EXPECT_TRUE(is_safe());
+  EXPECT_TRUE(is_whole(shuttle_.path()));
+  EXPECT_EQ(test::get_file(desk_ / "saltmarsh-radio/R001.names"),
+            "PRIVATE/M4ROOT/CLIP/c0001~2.mp4  PRIVATE/M4ROOT/CLIP/c0001.mp4\n"
+            "PRIVATE/M4ROOT/CLIP/what%253F.XML  PRIVATE/M4ROOT/CLIP/what%3F.XML\n");
+  EXPECT_FALSE(boost::filesystem::exists(shuttle_ / "saltmarsh-radio/R001.names"));
+  EXPECT_EQ(shell("cd " + quoted(roll_at(desk_)) + " && xxhsum -c --strict ../R001.xxh128").exit, 0);
+  EXPECT_EQ(json(offload(), 0)["destinations"][0]["already_files"], 6);
+  EXPECT_EQ(everytake("verify").exit, 0);
+
+  // Copied on from there, when the other disk lost everything.
+  shell("rm -rf " + quoted(shuttle_.path()) + "/*");
+  EXPECT_EQ(everytake("verify --repair").exit, 0);
+  EXPECT_TRUE(is_whole(shuttle_.path()));
+
+  // With the catalogue that is kept there, and without it: then the other disk's copies are not known.
+  const auto rebuild = [&] {
+    shell("rm -f " + quoted(shoot_) + "/catalogue*");
+    EXPECT_EQ(everytake("rebuild " + quoted(desk_)).exit, 0);
+    const auto paths = shell("sqlite3 " + quoted(shoot_) + "/catalogue.sqlite 'SELECT path FROM file ORDER BY path'");
+    EXPECT_EQ(paths.out, shell("cd " + quoted(card_) + " && find * -type f | LC_ALL=C sort").out);
+  };
+  rebuild();
+  EXPECT_EQ(everytake("verify").exit, 0);
+  EXPECT_EQ(json(offload(), 0)["destinations"][0]["already_files"], 6);
+  EXPECT_TRUE(is_safe());
+  shell("rm " + quoted(desk_) + "/saltmarsh-radio/catalogue.sqlite");
+  rebuild();
+  EXPECT_NE(everytake("verify").exit, 3);
+  EXPECT_EQ(
+      shell("sqlite3 " + quoted(shoot_) + "/catalogue.sqlite \"SELECT count(*) FROM copy WHERE state = 'verified'\"")
+          .out,
+      "6\n");
 }
 
 TEST_F(DestinationFaults, AFileTooLargeForTheDiskIsRefusedBeforeItsFirstByte) {

@@ -42,6 +42,11 @@ class RealMounts : public test::MountedShoot {
     if (made.exit == 0) mounted_.push_back(point);
     return made.exit == 0;
   }
+  bool mount_fat(const Path& image, const Path& point) {
+    if (shell("fusefat -o rw+ " + quoted(image) + " " + quoted(point) + " 2>/dev/null").exit != 0) return false;
+    mounted_.push_back(point);
+    return true;
+  }
   void unmount(const Path& point) {
     EXPECT_EQ(shell("umount " + quoted(point)).exit, 0);
     std::erase(mounted_, point);
@@ -97,6 +102,24 @@ TEST_F(RealMounts, AVisitOnExFatIsWholeAndKnownAgain) {
   EVERYTAKE_NEEDS_IMAGE(mount_exfat(image_, desk_));
   EXPECT_TRUE(is_safe());
   EXPECT_EQ(everytake("verify").exit, 0);
+}
+
+// FAT by its FUSE driver. It refuses a colon, does not tell case, and counts time in two seconds.
+TEST_F(RealMounts, AVisitOnFatIsWholeUnderNamesThatItTakes) {
+  put("PRIVATE/M4ROOT/CLIP/c0002.mp4", 60'000);
+  put("PRIVATE/M4ROOT/CLIP/10:30.XML", 20);
+  boost::filesystem::create_directories(image_.parent_path());
+  EVERYTAKE_NEEDS_IMAGE(shell("truncate -s 100M " + quoted(image_) + " && mkfs.vfat -F 32 " + quoted(image_)).exit ==
+                        0);
+  EVERYTAKE_NEEDS_IMAGE(test::own_mounts() && mount_fat(image_, desk_));
+  EXPECT_EQ(json(offload())["destinations"][0]["files"], 6);
+  EXPECT_TRUE(is_safe());
+  unmount(desk_);
+  EXPECT_FALSE(is_safe());
+  EVERYTAKE_NEEDS_IMAGE(mount_fat(image_, desk_));
+  EXPECT_TRUE(is_safe());
+  EXPECT_EQ(everytake("verify").exit, 0);
+  EXPECT_EQ(shell("cd " + quoted(roll_at(desk_)) + " && xxhsum -c --strict ../R001.xxh128").exit, 0);
 }
 
 // xfs(5) and ext4 know this call as "go down": what is not on the disk is lost, and all later calls fail.

@@ -17,6 +17,12 @@ TargetRoom room(const std::string& name, std::uint64_t free) {
   return {name, volume};
 }
 
+TEST(PlanCopies, TriesADiskThatTellsNoRoom) {
+  const FileToCopy files[] = {file(1, 1000)};
+  const TargetRoom targets[] = {{"desk", {}}};
+  EXPECT_EQ(plan_copies(files, targets).jobs.size(), 1U);
+}
+
 TEST(PlanCopies, AsksOnlyForWhatIsMissing) {
   const FileToCopy files[] = {file(1, 1000, {0, 1}), file(2, 2000, {0}), file(3, 3000)};
   const TargetRoom targets[] = {room("desk", 50'000'000), room("shuttle", 50'000'000)};

@@ -1,0 +1,184 @@
+#include "offload/names.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.h"
+#include "offload/manifest.h"
+
+namespace everytake {
+namespace {
+
+// Bytes that some filesystem in use refuses: those of exFAT and NTFS ("exFAT file system specification", table 35),
+// and the control characters.
+bool unusual(char c) {
+  return static_cast<unsigned char>(c) < 0x20 || c == '\x7f' ||
+         std::string_view("\"*:<>?\\|").find(c) != std::string_view::npos;
+}
+
+bool ends_oddly(const std::string& name) {
+  return name.ends_with('.') || name.ends_with(' ');
+}
+
+struct Unusual {
+  std::set<char> bytes;
+  bool not_utf8 = false, odd_ending = false, alike = false;
+  std::size_t longest = 0;
+};
+
+Unusual unusual_in(std::span<const Path> paths) {
+  Unusual found;
+  std::map<std::string, std::string> whole;  // every folder and file: folded, and as it is
+  for (const auto& path : paths) {
+    for (const auto& part : path) {
+      const auto& name = part.native();
+      for (const char c : name)
+        if (unusual(c)) found.bytes.insert(c);
+      found.not_utf8 = found.not_utf8 || !is_utf8(name);
+      found.odd_ending = found.odd_ending || ends_oddly(name);
+      found.longest = std::max(found.longest, name.size());
+    }
+    for (Path above = path; !above.empty(); above = above.parent_path()) {
+      const auto [it, added] = whole.emplace(folded(above.native()), above.native());
+      if (it->second != above.native()) found.alike = true;
+      if (!added) break;  // what lies above was seen as well
+    }
+  }
+  return found;
+}
+
+// Whether a file of this name can be made, and is listed under it.
+bool takes(Fs& fs, const Path& folder, const std::string& name) {
+  const Path path = folder / name;
+  (void)fs.remove(path);  // of a run that was cut short
+  auto made = fs.create(path, 0);
+  if (!made) {
+    const auto code = made.error().code;
+    return code == Code::gone || code == Code::io || code == Code::no_space;  // no answer
+  }
+  const bool closed = (*made)->close().has_value();
+  made->reset();
+  const auto entries = fs.list(folder);
+  const bool listed = !entries || std::ranges::any_of(*entries, [&](const auto& entry) { return entry.name == name; });
+  (void)fs.remove(path);
+  return !closed || listed;
+}
+
+// Whether a file of the one name is found under the other.
+bool takes_for_one(Fs& fs, const Path& folder, const std::string& name, const std::string& other) {
+  (void)fs.remove(folder / name);
+  auto made = fs.create(folder / name, 0);
+  if (!made) return false;
+  (void)(*made)->close();
+  made->reset();
+  const bool one = fs.stat(folder / other).has_value();
+  (void)fs.remove(folder / name);
+  return one;
+}
+
+}  // namespace
+
+NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths) {
+  NameRules rules;
+  const auto odd = unusual_in(paths);
+  for (const char c : odd.bytes)
+    if (!takes(fs, folder, std::string("name-") + c + "-.everytake-part")) rules.refused.insert(c);
+  rules.only_utf8 = odd.not_utf8 && !takes(fs, folder, "name-\xff-.everytake-part");
+  rules.drops_ending =
+      odd.odd_ending && !(takes(fs, folder, "name.everytake-part.") && takes(fs, folder, "name.everytake-part "));
+  rules.folds =
+      odd.alike && (takes_for_one(fs, folder, "name-A.everytake-part", "name-a.everytake-part") ||
+                    takes_for_one(fs, folder, "name-\xc3\xa4.everytake-part", "name-a\xcc\x88.everytake-part"));
+  if (const auto volume = fs.volume(); volume && odd.longest > volume->longest_name)
+    rules.longest = volume->longest_name;
+  return rules;
+}
+
+// As the filesystem can hold it; another file may have that name.
+std::string NamesThere::held(std::string name) const {
+  std::string out;
+  const bool escape_high = rules_.only_utf8 && !is_utf8(name);
+  for (std::size_t i = 0; i < name.size(); ++i) {
+    const char c = name[i];
+    const bool ending = rules_.drops_ending && i + 1 == name.size() && (c == '.' || c == ' ');
+    const bool high = escape_high && static_cast<unsigned char>(c) >= 0x80;
+    if (ending || high || rules_.refused.count(c))
+      out += fmt::format("%{:02X}", static_cast<unsigned char>(c));
+    else
+      out += c;
+  }
+  return out;
+}
+
+std::string NamesThere::used(const std::string& path) const {
+  return rules_.folds ? folded(path) : path;
+}
+
+std::string NamesThere::choose(const std::string& parent, const std::string& name) {
+  constexpr std::size_t kMostExtension = 16;
+  const auto wanted = held(name);
+  const auto dot = wanted.rfind('.');
+  const bool has_extension = dot != std::string::npos && dot > 0 && wanted.size() - dot <= kMostExtension;
+  const auto extension = has_extension ? wanted.substr(dot) : "";
+  for (int n = 1;; ++n) {
+    auto stem = wanted.substr(0, wanted.size() - extension.size());
+    const auto number = n == 1 ? "" : fmt::format("~{}", n);
+    if (const auto rest = number.size() + extension.size(); stem.size() + rest > rules_.longest) {
+      stem.resize(rules_.longest - rest);
+      while (!stem.empty() && is_utf8(name) && !is_utf8(stem)) stem.pop_back();  // no half character
+    }
+    auto path = parent + "/" + stem + number + extension;
+    if (used_.insert(used(path)).second) return path;
+  }
+}
+
+void NamesThere::keep(const Path& folder, const Path& on_card, const Path& stored) {
+  if (takes_all()) return;
+  // From the file up: both paths are equally deep.
+  for (auto card = on_card, there = stored; !card.empty() && there != folder;
+       card = card.parent_path(), there = there.parent_path()) {
+    stored_.emplace((folder / card).native(), there.native());
+    used_.insert(used(there.native()));
+  }
+}
+
+Path NamesThere::of(const Path& folder, const Path& on_card) {
+  if (takes_all()) return folder / on_card;
+  std::string key = folder.native(), there = key;
+  for (const auto& part : on_card) {
+    key += "/" + part.native();
+    auto it = stored_.find(key);
+    if (it == stored_.end()) it = stored_.emplace(key, choose(there, part.native())).first;
+    there = it->second;
+  }
+  return there;
+}
+
+std::string names_note(std::span<const OtherName> names) {
+  std::vector<std::string> lines;
+  for (const auto& name : names)
+    lines.push_back(percent_encoded(name.stored.native()) + "  " + percent_encoded(name.on_card.native()) + "\n");
+  std::ranges::sort(lines);
+  std::string text;
+  for (const auto& line : lines) text += line;
+  return text;
+}
+
+Result<std::vector<OtherName>> parse_names_note(std::string_view text) {
+  std::vector<OtherName> names;
+  for (std::size_t at = 0, number = 1; at < text.size(); ++number) {
+    const auto end = std::min(text.find('\n', at), text.size());
+    const auto line = text.substr(at, end - at);
+    at = end + 1;
+    const auto gap = line.find("  ");
+    const auto stored = percent_decoded(line.substr(0, gap));
+    const auto on_card = gap == std::string_view::npos ? std::nullopt : percent_decoded(line.substr(gap + 2));
+    if (!stored || !on_card || !stays_inside(*stored) || !stays_inside(*on_card))
+      return fail(Code::invalid, fmt::format("line {} is no pair of names", number));
+    names.push_back({*stored, *on_card});
+  }
+  return names;
+}
+
+}  // namespace everytake
