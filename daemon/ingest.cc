@@ -5,6 +5,7 @@
 #include <map>
 #include <set>
 
+#include "base/parallel.h"
 #include "base/text.h"
 #include "card/recognise.h"
 #include "card/scan.h"
@@ -96,8 +97,12 @@ class Visit {
 
   Result<void> know() {
     known_.emplace(TRY(catalogue_.files_of_card(card_key(card_.volume))));
-    for (const auto& file : listing_.files) files_.push_back({file, TRY(known_->match(card_.fs, file)).row, {}, {}});
-    return {};
+    files_.resize(listing_.files.size());
+    return for_each_index(files_.size(), [&](std::size_t i) -> Result<void> {
+      const auto& file = listing_.files[i];
+      files_[i] = {file, TRY(known_->match(card_.fs, file)).row, {}, {}};
+      return {};
+    });
   }
 
   Result<void> find_destinations() {

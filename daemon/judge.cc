@@ -1,6 +1,7 @@
 // Pipeline::judge: everything is looked at anew; nothing of an earlier verdict is kept.
 #include <set>
 
+#include "base/parallel.h"
 #include "base/text.h"
 #include "card/scan.h"
 #include "offload/hash.h"
@@ -45,7 +46,9 @@ Result<Verdict> Pipeline::judge(const Card& card, std::span<OpenDestination> des
   seen.vanished = known.vanished(listing);
 
   const Standing standing(destinations, TRY(catalogue_.destinations()));
-  for (const auto& file : listing.files) {
+  seen.files.resize(listing.files.size());
+  const auto look = [&](std::size_t i) -> Result<void> {
+    const auto& file = listing.files[i];
     const auto match = TRY(known.match(card.fs, file));
     FileSeen each{file.path, match.known, "", 0, {}};
     if (match.row) {
@@ -54,8 +57,10 @@ Result<Verdict> Pipeline::judge(const Card& card, std::span<OpenDestination> des
       for (const auto& copy : match.row->copies) each.copies.push_back(standing.seen(copy));
       if (every_byte && match.row->digest) TRY(read_whole(card.fs, *match.row, each, stop));
     }
-    seen.files.push_back(std::move(each));
-  }
+    seen.files[i] = std::move(each);
+    return {};
+  };
+  TRY(for_each_index(listing.files.size(), look));
   return verdict(seen);
 }
 

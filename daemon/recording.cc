@@ -33,30 +33,35 @@ Recording::Recording(Catalogue& catalogue, const Clock& clock, std::vector<Visit
   for (const auto& job : jobs) jobs_[job.file.value] = &job;
 }
 
-Result<void> Recording::source_read(const SourceReading& reading) {
-  const auto& path = reading.source.path;
-  if (reading.digests) {
-    unread_.erase(path.string());
-    unread_files_.erase(reading.file.value);
-    if (copies_at_) return {};
-    return catalogue_.record_reading(reading.file, reading.digests->whole.hex(), reading.digests->sample.hex(),
-                                     reading.readings);
+Result<void> Recording::record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) {
+  std::vector<FileReading> went_well;
+  std::map<std::int64_t, std::string> went_wrong;  // a later reading may have gone well
+  for (const auto& reading : readings) {
+    const auto path = reading.source.path.string();
+    const auto file = reading.file.value;
+    if (reading.digests) {
+      unread_.erase(path);
+      unread_files_.erase(file);
+      went_wrong.erase(file);
+      const auto& [whole, sample] = *reading.digests;
+      went_well.push_back({reading.file, whole.hex(), sample.hex(), reading.readings});
+      continue;
+    }
+    const auto& error = reading.digests.error();
+    const char* code = error.code == Code::corrupt ? "bytes_differ" : "unreadable";
+    unread_[path] = {code, path, copies_at_.value_or(""), error.what};
+    unread_files_.insert_or_assign(file, error);
+    went_wrong[file] = error.what;
   }
-  const auto& error = reading.digests.error();
-  const char* code = error.code == Code::corrupt ? "bytes_differ" : "unreadable";
-  unread_[path.string()] = {code, path.string(), copies_at_.value_or(""), error.what};
-  unread_files_.insert_or_assign(reading.file.value, error);
-  if (copies_at_) return {};
-  return catalogue_.record_trouble(reading.file, error.what);
-}
-
-Result<void> Recording::copies_stored(std::span<const StoredCopy> copies) {
   std::vector<CopyRow> rows;
   for (const auto& copy : copies) {
     rows.push_back(row_of(copy));
     results_.insert_or_assign({copy.file.value, copy.target}, copy.proof);
   }
-  return catalogue_.record_copies(rows);
+  if (copies_at_) return catalogue_.record_copies(rows);
+  TRY(catalogue_.record_copies(rows, went_well));
+  for (const auto& [file, what] : went_wrong) TRY(catalogue_.record_trouble(FileId{file}, what));
+  return {};
 }
 
 std::vector<CopyJob> Recording::to_retry(const std::vector<CopyJob>& jobs) const {

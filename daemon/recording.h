@@ -28,8 +28,7 @@ class Recording final : public CopyObserver {
     return *this;
   }
 
-  Result<void> source_read(const SourceReading& reading) override;
-  Result<void> copies_stored(std::span<const StoredCopy> copies) override;
+  Result<void> record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) override;
   void tick(const CopyProgress& progress) override { watcher_.progress(progress); }
 
   // Jobs whose bytes went wrong on their way, at destinations that are still there: worth one more try.

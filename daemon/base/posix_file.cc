@@ -75,6 +75,7 @@ Result<std::unique_ptr<ReadFile>> PosixReadFile::over(Descriptor fd, const Path&
   struct stat status {};
   if (::fstat(file->fd_.get(), &status) != 0) return failed(path, "look at it");
   if (!S_ISREG(status.st_mode)) return fail(Code::invalid, shown(path.string()) + ": is no regular file");
+  file->size_ = static_cast<std::uint64_t>(status.st_size);
   file->on_disk_ = static_cast<std::uint64_t>(status.st_blocks) * 512;
   if (cache == Cache::avoid)
     file->leave_cache();
@@ -94,7 +95,16 @@ void PosixReadFile::leave_cache() {
   direct_ = set_direct(fd_.get(), true);
 }
 
+// As much of `buffer` as the file is known to fill, and a block at least: what a direct read is given beyond the end,
+// the kernel clears, which for a small file costs more than reading it.
+std::span<std::byte> PosixReadFile::useful(std::span<std::byte> buffer, std::uint64_t offset) const {
+  const auto left = size_ - std::min(size_, offset);
+  const auto whole = std::max<std::uint64_t>(1, (left + kBlockAlign - 1) / kBlockAlign) * kBlockAlign;
+  return direct_ ? buffer.first(std::min<std::uint64_t>(buffer.size(), whole)) : buffer;
+}
+
 Result<std::size_t> PosixReadFile::read_some(std::span<std::byte> buffer, std::uint64_t offset) {
+  buffer = useful(buffer, offset);
   for (;;) {
     const ssize_t count = ::pread(fd_.get(), buffer.data(), buffer.size(), static_cast<off_t>(offset));
     if (count >= 0) return static_cast<std::size_t>(count);

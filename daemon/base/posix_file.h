@@ -21,10 +21,12 @@ class PosixReadFile final : public ReadFile {
  private:
   PosixReadFile(Descriptor fd, Path path) : fd_(std::move(fd)), path_(std::move(path)) {}
   void leave_cache();
+  std::span<std::byte> useful(std::span<std::byte> buffer, std::uint64_t offset) const;
   Result<std::size_t> read_some(std::span<std::byte> buffer, std::uint64_t offset);
 
   const Descriptor fd_;
   const Path path_;
+  std::uint64_t size_ = 0;     // when it was opened
   std::uint64_t on_disk_ = 0;  // bytes the filesystem has allocated for it
   bool cache_was_empty_ = false;
   bool direct_ = false;

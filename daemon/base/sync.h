@@ -82,15 +82,18 @@ class BoundedQueue {
     return item;
   }
 
-  // As pop(), but waits no longer than until `end`: then nullopt, and ended() tells the two apart.
-  std::optional<T> pop_until(std::chrono::steady_clock::time_point end) {
+  // Waits for an item, but no longer than until `end`, and takes all there are. ended() tells whether more may come.
+  std::deque<T> pop_all(std::chrono::steady_clock::time_point end) {
     MutexLock lock(mu_);
     while (!closed_ && items_.empty() && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
-    if (items_.empty()) return std::nullopt;
-    T item = std::move(items_.front());
-    items_.pop_front();
     changed_.notify_all();
-    return item;
+    return std::exchange(items_, {});
+  }
+
+  // Waits until no more than `count` items are inside, and no longer than until `end`.
+  void wait_for_room(std::size_t count, std::chrono::steady_clock::time_point end) {
+    MutexLock lock(mu_);
+    while (items_.size() > count && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
   }
 
   bool ended() {

@@ -164,18 +164,13 @@ Result<Catalogue::Visit> Catalogue::open_visit(Roll roll, std::span<const SeenFi
   return visit;
 }
 
-Result<void> Catalogue::record_reading(FileId file, const std::string& digest, const std::string& sample,
-                                       int readings) {
-  const FileReading reading{file, digest, sample, readings};
-  return record_copies({}, std::span(&reading, 1));
-}
-
 Result<void> Catalogue::record_trouble(FileId file, const std::string& what) {
   MutexLock lock(mu_);
   return db_.run("UPDATE file SET suspect = ? WHERE id = ?", what, file);
 }
 
 Result<void> Catalogue::record_copies(std::span<const CopyRow> copies, std::span<const FileReading> readings) {
+  if (copies.empty() && readings.empty()) return {};
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));
   TRY(write_readings(db_, readings));

@@ -35,7 +35,6 @@ class Catalogue final : public Reader {
   };
   Result<Visit> open_visit(Roll roll, std::span<const SeenFile> files,
                            const std::function<bool(const std::string& name)>& taken);
-  Result<void> record_reading(FileId file, const std::string& digest, const std::string& sample, int readings);
   Result<void> record_trouble(FileId file, const std::string& what);  // until a reading goes well
   // Takes the place of what was known of these copies; readings may come along in the same transaction.
   Result<void> record_copies(std::span<const CopyRow> copies, std::span<const FileReading> readings = {});

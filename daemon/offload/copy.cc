@@ -2,7 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <deque>
+#include <iterator>
 #include <thread>
 
 #include "base/text.h"
@@ -17,7 +19,7 @@ using namespace std::chrono_literals;
 constexpr std::size_t kBlocks = 16;  // 64 MiB in all: the most that may be read and not yet written everywhere
 constexpr int kAttempts = 3;         // at reading one file
 constexpr std::size_t kWaitingEvents = 256;
-constexpr auto kTick = 200ms;
+constexpr auto kGather = 100ms;  // of news, before it is recorded together
 
 std::string name_of(const CopyJob& job) {
   return shown(job.source.path.string());
@@ -124,9 +126,15 @@ class Reader {
   BlockPool pool_{kBlocks};
 };
 
-Result<void> tell(CopyObserver& observer, const CopyEvent& event) {
-  if (const auto* reading = std::get_if<SourceReading>(&event)) return observer.source_read(*reading);
-  return observer.copies_stored(std::get<std::vector<StoredCopy>>(event));
+Result<void> tell(CopyObserver& observer, std::deque<CopyEvent> events) {
+  std::vector<SourceReading> readings;
+  std::vector<StoredCopy> copies;
+  for (auto& event : events)
+    if (auto* reading = std::get_if<SourceReading>(&event))
+      readings.push_back(std::move(*reading));
+    else
+      std::ranges::move(std::get<std::vector<StoredCopy>>(event), std::back_inserter(copies));
+  return observer.record(readings, copies);
 }
 
 }  // namespace
@@ -150,11 +158,16 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
   });
 
   Result<void> recorded;
-  while (!events.ended()) {
-    const auto event = events.pop_until(std::chrono::steady_clock::now() + kTick);
-    if (event && recorded) recorded = tell(observer, *event);
+  std::deque<CopyEvent> gathered;
+  auto next = std::chrono::steady_clock::now() + kGather;
+  while (!events.ended() || !gathered.empty()) {
+    std::ranges::move(events.pop_all(next), std::back_inserter(gathered));
+    if (std::chrono::steady_clock::now() < next && !events.ended()) continue;
+    if (!gathered.empty() && recorded) recorded = tell(observer, std::exchange(gathered, {}));
+    gathered.clear();
     if (!recorded) inner.request_stop();
     observer.tick(progress);
+    next = std::chrono::steady_clock::now() + kGather;
   }
   work.join();
   if (!recorded) return recorded;

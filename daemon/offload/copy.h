@@ -62,14 +62,15 @@ struct CopyProgress {
   std::vector<std::atomic<std::uint64_t>> written, verified;
 };
 
-// Told on the thread that called copy_files(). An error from `source_read` or `copies_stored` ends the copying: what
-// can't be recorded must not be called verified.
+// Told on the thread that called copy_files().
 class CopyObserver {
  public:
   virtual ~CopyObserver() = default;
-  virtual Result<void> source_read(const SourceReading& reading) = 0;
-  virtual Result<void> copies_stored(std::span<const StoredCopy> copies) = 0;  // durable when this is called
-  virtual void tick(const CopyProgress& progress) = 0;                         // a few times a second
+  // What was read, in order, and what was stored since the last call: durable when this is called. What comes within
+  // a tenth of a second is told together, so that small files are recorded many at a time. An error ends the copying:
+  // what can't be recorded must not be called verified.
+  virtual Result<void> record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) = 0;
+  virtual void tick(const CopyProgress& progress) = 0;  // a few times a second
 };
 
 struct CopyOptions {

@@ -72,10 +72,14 @@ Digest Hasher::digest() const {
   return digest;
 }
 
-Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop) {
+Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop,
+                          const std::function<void()>& between) {
   const auto file = TRY(fs.open(path, cache));
   Hasher hasher;
-  const auto bytes = TRY(read_through(*file, stop, [&](auto piece) { hasher.update(piece); }));
+  const auto bytes = TRY(read_through(*file, stop, [&](auto piece) {
+    hasher.update(piece);
+    if (between && piece.size() == kBlockSize) between();
+  }));
   return Reading{hasher.digest(), bytes, file->evidence()};
 }
 

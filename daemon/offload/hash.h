@@ -4,6 +4,7 @@
 #include <array>
 #include <compare>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <span>
@@ -43,8 +44,9 @@ struct Reading {
   Evidence evidence = Evidence::cached;
 };
 
-// Reads a file to its end. `cancelled` when asked to stop.
-Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop);
+// Reads a file to its end, and calls `between` between its blocks. `cancelled` when asked to stop.
+Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop,
+                          const std::function<void()>& between = {});
 
 // The digest of a file's first and last MiB, or of all of it where it is shorter: enough to tell two recordings apart.
 class Sampler {

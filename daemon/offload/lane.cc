@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "base/parallel.h"
 #include "base/text.h"
 
 namespace everytake {
@@ -15,6 +16,10 @@ constexpr std::uint64_t kGroupBytes = std::uint64_t{64} << 20;
 // Pieces that may wait for a destination. Blocks are counted by their pool; this bounds the small ones.
 constexpr std::size_t kWaitingPieces = 64;
 constexpr std::size_t kWaitingBatches = 4;
+
+// Blocks that wait for a disk before its reading back gives way, and for how long it does at each block.
+constexpr std::size_t kPiledUp = 4;
+constexpr std::chrono::milliseconds kGivenWay{40};
 
 // Errors after which nothing more will go to this destination.
 bool ends_destination(Code code) {
@@ -183,9 +188,15 @@ void Lane::post(std::vector<StoredCopy> copies) {
   if (!copies.empty()) events_.push(std::move(copies));
 }
 
+// While blocks of the card pile up for this disk, reading back slows down: what the card must wait for can't be made up
+// for later, and a disk is faster at either alone.
+void Lane::give_way() {
+  pieces_.wait_for_room(kPiledUp, std::chrono::steady_clock::now() + kGivenWay);
+}
+
 Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
   const auto where = written.found ? written.job->stored_at(index_) : part_name(*written.job, index_);
-  const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_));
+  const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_, [this] { give_way(); }));
   progress_.verified[index_] += reading.bytes;
   if (reading.digest == written.digest) return StoredCopy::Proof{{}, reading.evidence};
   if (written.found)
@@ -204,15 +215,19 @@ Result<void> Lane::take_final_name(const Written& written) {
 // Reads the group back, gives the equal ones their final names, and syncs each folder once.
 std::vector<StoredCopy> Lane::settle(const Batch& batch) {
   std::vector<StoredCopy> copies;
-  std::map<std::string, Result<void>> folders;
-  for (const auto& written : batch) {
-    auto proof = read_back(written);
-    if (!proof && proof.error().code == Code::cancelled) return {};
+  for (const auto& written : batch) copies.push_back({written.job->file, index_, StoredCopy::Proof{}});
+  const auto read = for_each_index(batch.size(), [&](std::size_t i) -> Result<void> {
+    auto& proof = copies[i].proof;
+    proof = read_back(batch[i]);
+    if (!proof && proof.error().code == Code::cancelled) return tl::unexpected(proof.error());
     if (proof)
-      if (auto named = take_final_name(written); !named) proof = tl::unexpected(named.error());
-    if (proof) folders.emplace(written.job->stored_at(index_).parent_path().string(), Result<void>{});
-    copies.push_back({written.job->file, index_, std::move(proof)});
-  }
+      if (auto named = take_final_name(batch[i]); !named) proof = tl::unexpected(named.error());
+    return {};
+  });
+  if (!read) return {};
+  std::map<std::string, Result<void>> folders;
+  for (std::size_t i = 0; i < batch.size(); ++i)
+    if (copies[i].proof) folders.emplace(batch[i].job->stored_at(index_).parent_path().string(), Result<void>{});
   for (auto& [folder, synced] : folders) synced = target_.fs->sync_folder(folder);
   for (std::size_t i = 0; i < batch.size(); ++i) {
     auto& proof = copies[i].proof;

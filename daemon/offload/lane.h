@@ -65,6 +65,7 @@ class Lane {
   // -- the verifying thread --
   void verify_loop();
   Result<StoredCopy::Proof> read_back(const Written& written);
+  void give_way();
   std::vector<StoredCopy> settle(const Batch& batch);
   Result<void> take_final_name(const Written& written);
   void post(std::vector<StoredCopy> copies);

@@ -33,8 +33,13 @@ constexpr std::size_t kBlock = 4 * kMiB;
 
 struct Options {
   Path on = fs::temp_directory_path();
+  Path card_on = "/dev/shm";  // the slow card
   std::uint64_t card_mib = 2048;
+  std::uint64_t slow_mib = 4096;  // enough that its last clip, which can only be read back afterwards, is a small part
   int rounds = 5;
+  std::string only;  // "large", "slow", "small" or "hashing"; empty: all of them
+
+  bool wants(const char* part) const { return only.empty() || only == part; }
 };
 
 double seconds_of(const std::function<void()>& work) {
@@ -74,19 +79,17 @@ void put_random(const Path& file, std::uint64_t size, std::uint64_t seed) {
 }
 
 // Clips of 256 MiB with their sidecars.
-Path large_card(const Path& folder, std::uint64_t mib) {
+void large_card(const Path& folder, std::uint64_t mib) {
   for (std::uint64_t clip = 0; clip * 256 < mib; ++clip) {
     const auto name = fmt::format("PRIVATE/M4ROOT/CLIP/C{:04}", clip + 1);
     put_random(folder / (name + ".MP4"), std::min<std::uint64_t>(256, mib - clip * 256) * kMiB, clip);
     put_random(folder / (name + "M01.XML"), 4000, clip + 1000);
   }
-  return folder;
 }
 
-Path small_card(const Path& folder) {
+void small_card(const Path& folder) {
   for (unsigned file = 0; file < 20'000; ++file)
     put_random(folder / fmt::format("DCIM/{:03}/P{:05}.JPG", 100 + file / 1000, file), 20'000, file);
-  return folder;
 }
 
 std::vector<Path> files_of(const Path& folder) {
@@ -100,7 +103,9 @@ std::vector<Path> files_of(const Path& folder) {
 // ---- Ways ----
 
 struct Stage {
-  Path card, shoot, one, two;
+  Path card, dir;
+  Path shoot{}, one{}, two{};
+  int number = 0;
 
   std::string plan() const {
     return "[shoot]\ntitle = \"Saltmarsh Radio\"\nperformer = \"Tollhouse Four\"\nframe_rate = \"24000/1001\"\n"
@@ -108,10 +113,14 @@ struct Stage {
            "[[section]]\nname = \"Intro\"\nstart = \"0:00\"\nend = \"2:08\"\n" +
            destination("one", one) + destination("two", two);
   }
-  void clear() const {
-    for (const auto& folder : {shoot, one, two}) {
-      fs::remove_all(folder);
-      fs::create_directories(folder);
+  // Empty folders. What went before stays where `keep` says so: ext4 is slow to make files where many were removed a
+  // moment ago.
+  void clear(bool keep = false) {
+    if (!keep) fs::remove_all(one.parent_path());
+    const auto here = dir / std::to_string(++number);
+    for (auto [folder, name] : {std::pair(&shoot, "shoot"), std::pair(&one, "one"), std::pair(&two, "two")}) {
+      *folder = here / name;
+      fs::create_directories(*folder);
     }
     test::put_file(shoot / "shoot.toml", plan());
     settle();
@@ -128,8 +137,8 @@ struct Ours {
   std::uint64_t peak_kib = 0;  // of memory
 };
 
-Ours by_program(const Stage& stage) {
-  stage.clear();
+Ours by_program(Stage& stage, bool keep = false) {
+  stage.clear(keep);
   Ours ours;
   const auto program = (Path(EVERYTAKE_BINARY_DIR) / "everytake").string();
   ours.seconds = seconds_of([&] {
@@ -150,7 +159,7 @@ Ours by_program(const Stage& stage) {
   return ours;
 }
 
-double by_hand(const Stage& stage) {
+double by_hand(Stage& stage) {
   stage.clear();
   return seconds_of([&] {
     const auto card = quoted(stage.card), one = quoted(stage.one), two = quoted(stage.two);
@@ -189,26 +198,38 @@ void write_through(const Path& file, std::uint64_t size) {
   must(::fsync(fd.get()) == 0, "can't sync " + file.string());
 }
 
-// The same bytes read once, written twice and read back twice, by three threads that wait for nothing but the disk.
-double floor_of(const Stage& stage) {
-  stage.clear();
+// The same bytes read once, written twice and read back twice, by three threads that wait for nothing but the disk; in
+// two orders, for a disk may like the one or the other. The quicker one is as much as this disk can do.
+double floor_of(Stage& stage) {
   const auto files = files_of(stage.card);
-  const auto write_and_read = [&](const Path& folder) {
+  const auto write = [&](const Path& folder, std::size_t i) {
+    write_through(folder / std::to_string(i), fs::file_size(stage.card / files[i]));
+  };
+  const auto read_back = [&](const Path& folder, std::size_t i) { read_through(folder / std::to_string(i)); };
+  const auto with_each_file = [&](const Path& folder) {
     for (std::size_t i = 0; i < files.size(); ++i) {
-      const auto file = folder / std::to_string(i);
-      write_through(file, fs::file_size(stage.card / files[i]));
-      read_through(file);
+      write(folder, i);
+      read_back(folder, i);
     }
   };
-  return seconds_of([&] {
-    const std::jthread one([&] { write_and_read(stage.one); }), two([&] { write_and_read(stage.two); });
-    for (const auto& file : files) read_through(stage.card / file);
-  });
+  const auto at_the_end = [&](const Path& folder) {
+    for (std::size_t i = 0; i < files.size(); ++i) write(folder, i);
+    for (std::size_t i = 0; i < files.size(); ++i) read_back(folder, i);
+  };
+  const auto timed = [&](const auto& order) {
+    stage.clear();
+    return seconds_of([&] {
+      const std::jthread one([&] { order(stage.one); }), two([&] { order(stage.two); });
+      for (const auto& file : files) read_through(stage.card / file);
+    });
+  };
+  const double with_each = timed(with_each_file);
+  return std::min(with_each, timed(at_the_end));
 }
 
-// Each file written, synced, renamed, its folder synced, at both folders; read back by nobody.
-double one_sync_a_file(const Stage& stage) {
-  stage.clear();
+// As careful, a file at a time: written, synced, read back, renamed, its folder synced, at both folders.
+double one_sync_a_file(Stage& stage) {
+  stage.clear(true);
   const auto files = files_of(stage.card);
   return seconds_of([&] {
     for (const auto& file : files)
@@ -218,6 +239,8 @@ double one_sync_a_file(const Stage& stage) {
         fs::copy_file(stage.card / file, part);
         const Descriptor written(::open(part.c_str(), O_RDONLY | O_CLOEXEC));
         must(::fsync(written.get()) == 0, "can't sync " + part.string());
+        const auto root = PosixFs::open_at(part.parent_path());
+        must(root && hash_file(**root, part.filename(), Cache::avoid, {}), "can't read " + part.string());
         fs::rename(part, target);
         const Descriptor names(::open(target.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
         must(::fsync(names.get()) == 0, "can't sync a folder");
@@ -272,7 +295,7 @@ struct Slow {
   double reading_once = 0;  // s, of the card alone at its rate
 };
 
-Slow from_slow_card(const Stage& stage, double mb_per_second) {
+Slow from_slow_card(Stage& stage, double mb_per_second) {
   stage.clear();
   const SystemClock clock;
   Plan plan;
@@ -318,7 +341,7 @@ std::vector<double> ratios(const std::vector<double>& of, const std::vector<doub
   return all;
 }
 
-void large(const Stage& stage, int rounds) {
+void large(Stage& stage, int rounds) {
   std::vector<double> ours, hand, least, memory;
   for (int round = 0; round < rounds; ++round) {  // in turn: a busy minute of the machine meets all of them
     const auto mine = by_program(stage);
@@ -335,7 +358,7 @@ void large(const Stage& stage, int rounds) {
   row("memory of ours at its peak", memory, "MiB");
 }
 
-void slow(const Stage& stage, int rounds) {
+void slow(Stage& stage, int rounds) {
   for (const double rate : {90.0, 250.0}) {
     std::vector<double> ratio;
     for (int round = 0; round < rounds; ++round) {
@@ -346,14 +369,14 @@ void slow(const Stage& stage, int rounds) {
   }
 }
 
-void small(const Stage& stage, int rounds) {
+void small(Stage& stage, int rounds) {
   std::vector<double> ours, synced;
   for (int round = 0; round < rounds; ++round) {
-    ours.push_back(by_program(stage).seconds);
+    ours.push_back(by_program(stage, true).seconds);
     synced.push_back(one_sync_a_file(stage));
   }
   row("everytake offload", ours, "s");
-  row("one sync a file and folder", synced, "s");
+  row("as careful, with a sync a file and folder", synced, "s");
   row("one sync a file ÷ ours", ratios(synced, ours), "");
 }
 
@@ -378,28 +401,47 @@ int offload(std::span<const std::string> words) {
     const bool valued = i + 1 < words.size();
     if (words[i] == "--on" && valued)
       options.on = words[++i];
+    else if (words[i] == "--card-on" && valued)
+      options.card_on = words[++i];
     else if (words[i] == "--mib" && valued)
       options.card_mib = std::stoull(words[++i]);
+    else if (words[i] == "--slow-mib" && valued)
+      options.slow_mib = std::stoull(words[++i]);
     else if (words[i] == "--rounds" && valued)
       options.rounds = std::stoi(words[++i]);
+    else if (words[i] == "--only" && valued)
+      options.only = words[++i];
     else {
-      std::cerr << "usage: bench offload [--on FOLDER] [--mib N] [--rounds N]\n";
+      std::cerr << "usage: bench offload [--on FOLDER] [--card-on FOLDER] [--mib N] [--slow-mib N] [--rounds N]\n"
+                   "                     [--only large|slow|small|hashing]\n";
       return 2;
     }
   }
   must(::geteuid() == 0, "dropping caches needs root");
   const test::TempDir dir(options.on);
-  Stage stage{large_card(dir / "card", options.card_mib), dir / "shoot", dir / "one", dir / "two"};
+  Stage stage{dir / "card", dir.path()};
   std::cout << fmt::format("{:<44}{:>8} {:>8} {:>8}\n", "", "least", "median", "most");
-  std::cout << fmt::format("A card of {} MiB to two folders of one disk\n", options.card_mib);
-  large(stage, options.rounds);
-  std::cout << "The same card behind a slow reader\n";
-  slow(stage, std::min(options.rounds, 3));
-  fs::remove_all(stage.card);
-  std::cout << "20 000 files of 20 kB\n";
-  stage.card = small_card(dir / "card");
-  small(stage, std::min(options.rounds, 3));
-  hashing();
+  if (options.wants("large")) {
+    large_card(stage.card, options.card_mib);
+    std::cout << fmt::format("A card of {} MiB to two folders of one disk\n", options.card_mib);
+    large(stage, options.rounds);
+  }
+  if (options.wants("slow")) {
+    // A card is a device of its own: in memory, its reading costs the disk nothing.
+    const test::TempDir memory(options.card_on);
+    auto slow_stage = stage;
+    slow_stage.card = memory / "card";
+    large_card(slow_stage.card, options.slow_mib);
+    std::cout << fmt::format("A card of {} MiB, in memory, behind a slow reader\n", options.slow_mib);
+    slow(slow_stage, options.rounds);
+  }
+  if (options.wants("small")) {
+    fs::remove_all(stage.card);
+    std::cout << "20 000 files of 20 kB\n";
+    small_card(stage.card);
+    small(stage, options.rounds);
+  }
+  if (options.wants("hashing")) hashing();
   return 0;
 }
 

@@ -14,13 +14,9 @@ namespace everytake::test {
 // Remembers what it is told, as the catalogue would.
 class Recorder final : public CopyObserver {
  public:
-  Result<void> source_read(const SourceReading& reading) override {
+  Result<void> record(std::span<const SourceReading> read, std::span<const StoredCopy> copies) override {
     if (refuse_) return fail(Code::io, "can't be recorded");
-    readings.push_back(reading);
-    return {};
-  }
-  Result<void> copies_stored(std::span<const StoredCopy> copies) override {
-    if (refuse_) return fail(Code::io, "can't be recorded");
+    readings.insert(readings.end(), read.begin(), read.end());
     for (const auto& copy : copies) stored.insert_or_assign({copy.file.value, copy.target}, copy.proof);
     return {};
   }

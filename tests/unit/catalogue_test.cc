@@ -26,6 +26,10 @@ class CatalogueRows : public testing::Test {
     const Roll roll{{}, "", at, "card-1", "/media/card\xff", "TOLL-A", "4A17-0B2C", "d41d"};
     return must(catalogue().open_visit(roll, files, [](const std::string&) { return false; }));
   }
+  Result<void> record_reading(FileId file, const std::string& digest, const std::string& sample, int readings) {
+    const FileReading reading{file, digest, sample, readings};
+    return catalogue().record_copies({}, std::span(&reading, 1));
+  }
   static SeenFile fresh(const Path& path) { return {std::nullopt, {path, 1000, test::kShot}}; }
   FileRow file(const std::string& path) {
     for (auto& row : must(catalogue().files_of_card("card-1")))
@@ -130,7 +134,7 @@ TEST_F(CatalogueRows, KeepsAReadingsTroubleUntilItIsReadWell) {
   const auto id = rows_.visit({"a"}).front();
   must(catalogue().record_trouble(id, "can't be read from byte 4096 on"));
   EXPECT_EQ(file("a").suspect, "can't be read from byte 4096 on");
-  must(catalogue().record_reading(id, "000102030405060708090a0b0c0d0eff", "ffeeddccbbaa99887766554433221100", 2));
+  must(record_reading(id, "000102030405060708090a0b0c0d0eff", "ffeeddccbbaa99887766554433221100", 2));
   EXPECT_EQ(file("a").suspect, std::nullopt);
   EXPECT_EQ(file("a").digest, "000102030405060708090a0b0c0d0eff");
   EXPECT_EQ(file("a").sample, "ffeeddccbbaa99887766554433221100");
@@ -140,10 +144,10 @@ TEST_F(CatalogueRows, KeepsAReadingsTroubleUntilItIsReadWell) {
 TEST_F(CatalogueRows, CountsOnlyReadingsThatGaveTheSameDigest) {
   const auto id = rows_.visit({"a"}).front();
   const std::string one(32, '1'), two(32, '2');
-  must(catalogue().record_reading(id, one, one, 2));
-  must(catalogue().record_reading(id, one, one, 1));
+  must(record_reading(id, one, one, 2));
+  must(record_reading(id, one, one, 1));
   EXPECT_EQ(file("a").readings, 2);
-  must(catalogue().record_reading(id, two, two, 1));
+  must(record_reading(id, two, two, 1));
   EXPECT_EQ(file("a").readings, 1);
 }
 
@@ -151,8 +155,8 @@ TEST_F(CatalogueRows, RefusesADigestThatIsNone) {
   const auto id = rows_.visit({"a"}).front();
   const std::string good(32, '0');
   for (const std::string bad : {"", "00", "000102030405060708090a0b0c0d0efg", "000102030405060708090a0b0c0d0eff00"})
-    EXPECT_EQ(catalogue().record_reading(id, bad, good, 1).error().code, Code::invalid) << bad;
-  EXPECT_EQ(catalogue().record_reading(FileId{99}, good, good, 1).error().code, Code::not_found);
+    EXPECT_EQ(record_reading(id, bad, good, 1).error().code, Code::invalid) << bad;
+  EXPECT_EQ(record_reading(FileId{99}, good, good, 1).error().code, Code::not_found);
   EXPECT_FALSE(file("a").digest);
 }
 

@@ -1,0 +1,15 @@
+// The same work for many things, on a few threads.
+#pragma once
+
+#include <cstddef>
+#include <functional>
+
+#include "base/result.h"
+
+namespace everytake {
+
+// Calls `work` for each index below `count`, several at once where there are many: for work that waits for a device.
+// The first error ends it, and is returned.
+Result<void> for_each_index(std::size_t count, const std::function<Result<void>(std::size_t)>& work);
+
+}  // namespace everytake
