@@ -6,6 +6,7 @@
 #include <iostream>
 
 #include "base/last_words.h"
+#include "base/memory.h"
 #include "cli/commands.h"
 #include "examination.h"
 
@@ -13,6 +14,7 @@ int main(int argc, char** argv) {
   using namespace everytake;
   if (const auto exit = examine_if_asked(argc, argv)) return *exit;
   end_with_a_sentence("everytake");
+  give_memory_back();
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);
   std::signal(SIGXFSZ, SIG_IGN);

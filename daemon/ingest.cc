@@ -32,6 +32,21 @@ struct VisitFile {
   Path folder;  // of its roll, below a destination's
 };
 
+// What of a visit's files lies at a destination.
+struct Holding {
+  std::size_t verified = 0, unproven = 0;  // files
+  std::uint64_t bytes = 0;                 // of the verified ones
+  std::optional<Evidence> readback;        // the weakest of theirs
+
+  void add(const CopyRow& copy, std::uint64_t size) {
+    unproven += copy.state == CopyState::copied;
+    if (copy.state != CopyState::verified) return;
+    ++verified;
+    bytes += size;
+    readback = std::max(readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
+  }
+};
+
 // One visit, step by step. Each step may rely on what the ones before it established.
 class Visit {
  public:
@@ -192,6 +207,7 @@ class Visit {
 
   CopyPlan plan_what_to_copy() {
     std::vector<FileToCopy> wanted;
+    wanted.reserve(files_.size());
     for (const auto& file : files_) {
       FileToCopy each{file.id, file.file, file.folder / file.file.path, {}};
       for (const auto& place : target_places_) {
@@ -273,9 +289,9 @@ class Visit {
   // Last, so that it holds all of this visit: a destination must be able to stand alone.
   void leave_backups() {
     if (report_.ended) return;
-    for (const auto& place : target_places_)
-      for (auto& problem : leave_catalogue(catalogue_, plan_, *place.open))
-        report_.problems.push_back(std::move(problem));
+    std::vector<OpenDestination*> here;
+    for (const auto& place : target_places_) here.push_back(place.open);
+    for (auto& problem : leave_catalogue(catalogue_, plan_, here)) report_.problems.push_back(std::move(problem));
   }
 
   Result<void> note_clips() {
@@ -292,10 +308,14 @@ class Visit {
   }
 
   Result<void> sum_up(const CopyPlan& plan) {
-    const auto rows = TRY(catalogue_.files_of_card(card_key(card_.volume)));
-    std::map<std::int64_t, const FileRow*> by_id;
-    for (const auto& row : rows) by_id[row.id.value] = &row;
-    for (const auto& place : places_) report_.destinations.push_back(sum_up(place, plan, by_id));
+    std::set<std::int64_t> listed;
+    for (const auto& file : files_) listed.insert(file.id.value);
+    std::map<DestinationId, Holding> holding;
+    TRY(catalogue_.for_each_file_of_card(card_key(card_.volume), [&](const FileRow& row) {
+      if (!listed.count(row.id.value)) return;
+      for (const auto& copy : row.copies) holding[copy.destination].add(copy, row.file.size);
+    }));
+    for (const auto& place : places_) report_.destinations.push_back(sum_up(place, plan, holding[place.id]));
     return {};
   }
 
@@ -307,27 +327,16 @@ class Visit {
                     shown(destination), files, files == 1 ? "" : "s")};
   }
 
-  IngestReport::Destination sum_up(const VisitPlace& place, const CopyPlan& plan,
-                                   const std::map<std::int64_t, const FileRow*>& rows) {
+  IngestReport::Destination sum_up(const VisitPlace& place, const CopyPlan& plan, const Holding& holding) {
     IngestReport::Destination sum;
-    std::size_t unproven = 0;
     sum.name = place.open->planned.name;
     sum.path = place.open->planned.path;
-    for (const auto& file : files_) {
-      const auto row = rows.find(file.id.value);
-      if (row == rows.end()) continue;
-      for (const auto& copy : row->second->copies) {
-        if (copy.destination != place.id) continue;
-        unproven += copy.state == CopyState::copied;
-        if (copy.state != CopyState::verified) continue;
-        ++sum.files;
-        sum.bytes += file.file.size;
-        sum.readback = std::max(sum.readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
-      }
-    }
-    if (unproven > 0) {
+    sum.files = holding.verified;
+    sum.bytes = holding.bytes;
+    sum.readback = holding.readback;
+    if (holding.unproven > 0) {
       sum.readback = Evidence::cached;
-      report_.problems.push_back(unproven_problem(sum.name, unproven));
+      report_.problems.push_back(unproven_problem(sum.name, holding.unproven));
     }
     if (!place.target) return sum;
     sum.already_files = already_[*place.target];

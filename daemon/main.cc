@@ -10,6 +10,7 @@
 #include <iostream>
 
 #include "base/last_words.h"
+#include "base/memory.h"
 #include "base/posix_fs.h"
 #include "base/system_error.h"
 #include "examination.h"
@@ -75,6 +76,7 @@ Exit run(const Options& options) {
 int main(int argc, char** argv) {
   if (const auto exit = examine_if_asked(argc, argv)) return *exit;
   end_with_a_sentence("everytaked");
+  give_memory_back();
   Options options;
   boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
   options.shoot.working_folder = boost::filesystem::current_path(no_folder);

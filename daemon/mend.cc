@@ -229,17 +229,14 @@ class Mending {
       again_ = true;
       if (error.code == Code::corrupt) TRY(note_bad(source, files, file));
     }
-    for (const auto& [key, proof] : recording.results()) {
-      const auto index = indices[key.second];
-      const auto& open = *places_[index].open;
-      if (proof && proof->evidence == Evidence::cached && !open.planned.accept_cached) continue;  // can't be shown
-      if (proof) {
-        ++report_.mended[open.planned.name];
-        continue;
-      }
+    for (std::size_t t = 0; t < indices.size(); ++t)
+      if (const auto verified = recording.verified(t); verified > 0)
+        report_.mended[places_[indices[t]].open->planned.name] += verified;
+    for (const auto& [key, error] : recording.failures()) {
+      const auto& open = *places_[indices[key.second]].open;
       const auto each =
           std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
-      const auto code = proof.error().code;
+      const auto code = error.code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
       const bool moved = set_aside(*open.fs, recording.stored_at(key), each->file);
       again_ = again_ || moved || code != Code::exists;
@@ -293,10 +290,10 @@ class Mending {
           report_.problems.push_back(std::move(*problem));
     }
     if (report_.mended.empty()) return {};
+    std::vector<OpenDestination*> here;
     for (const auto& place : places_)
-      if (place.is_here())
-        for (auto& problem : leave_catalogue(catalogue_, plan_, *place.open))
-          report_.problems.push_back(std::move(problem));
+      if (place.is_here()) here.push_back(place.open);
+    for (auto& problem : leave_catalogue(catalogue_, plan_, here)) report_.problems.push_back(std::move(problem));
     return {};
   }
 

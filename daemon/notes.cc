@@ -11,7 +11,7 @@
 
 namespace everytake {
 
-Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, const std::string& bytes) {
+Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes) {
   if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
   return write_note(fs, folder / name, bytes);
 }
@@ -29,7 +29,7 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
     std::vector<OtherName> names;
   };
   std::map<Path, Lists> lists;  // by the roll's folder
-  for (const auto& row : TRY(catalogue.files_of_roll(roll.id)))
+  const auto add = [&](const FileRow& row) {
     for (const auto& copy : row.copies) {
       if (copy.destination != id || copy.state != CopyState::verified || !row.digest) continue;
       const auto folder = roll_folder(copy.stored, row.file.path);
@@ -38,6 +38,8 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
       lists[folder].digests.push_back({stored, *Digest::from_hex(*row.digest)});
       if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
     }
+  };
+  TRY(catalogue.for_each_file_of_roll(roll.id, add));
   for (const auto& [folder, list] : lists) {
     const auto name = folder.filename().string();
     auto written = write_manifests(*open.fs, folder.parent_path(), name, list.digests, stop);
@@ -51,20 +53,25 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
   return std::optional<Problem>();
 }
 
-std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan, OpenDestination& open) {
+std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan,
+                                     std::span<OpenDestination* const> destinations) {
+  if (destinations.empty()) return {};
   std::vector<Problem> problems;
-  const auto failed = [&](const char* what, const Error& error) {
-    problems.push_back(
-        {"no_backup", "", open.planned.name,
-         fmt::format("\"{}\": {} could not be kept there: {}", shown(open.planned.name), what, error.what)});
-  };
-  if (const auto bytes = catalogue.snapshot(); !bytes)
-    failed("a copy of the catalogue", bytes.error());
-  else if (auto done = keep_note(*open.fs, plan.slug(), kCatalogueFile, *bytes); !done)
-    failed("a copy of the catalogue", done.error());
-  if (!plan.text.empty())
-    if (auto done = keep_note(*open.fs, plan.slug(), kPlanFile, plan.text); !done)
+  const auto snapshot = catalogue.snapshot();
+  for (auto* open : destinations) {
+    const auto& name = open->planned.name;
+    const auto failed = [&](const char* what, const Error& error) {
+      problems.push_back({"no_backup", "", name,
+                          fmt::format("\"{}\": {} could not be kept there: {}", shown(name), what, error.what)});
+    };
+    if (!snapshot)
+      failed("a copy of the catalogue", snapshot.error());
+    else if (auto done = keep_note(*open->fs, plan.slug(), kCatalogueFile, snapshot->bytes()); !done)
+      failed("a copy of the catalogue", done.error());
+    if (plan.text.empty()) continue;
+    if (auto done = keep_note(*open->fs, plan.slug(), kPlanFile, plan.text); !done)
       failed("a copy of the plan", done.error());
+  }
   return problems;
 }
 

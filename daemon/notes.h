@@ -22,9 +22,11 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
                                                DestinationId id, std::stop_token stop);
 
 // write_note() into `folder`, which is made where it is missing.
-Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, const std::string& bytes);
+Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes);
 
-// Puts the catalogue as it is now, and the plan, beside the rolls; each replaced whole or not at all.
-std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan, OpenDestination& open);
+// Puts the catalogue as it is now, and the plan, beside the rolls at each of `destinations`; each replaced whole or not
+// at all.
+std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan,
+                                     std::span<OpenDestination* const> destinations);
 
 }  // namespace everytake

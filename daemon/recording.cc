@@ -29,7 +29,7 @@ const char* problem_code(const Error& error) {
 
 Recording::Recording(Catalogue& catalogue, const Clock& clock, std::vector<VisitPlace> targets,
                      std::span<const CopyJob> jobs, const IngestWatcher& watcher)
-    : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), watcher_(watcher) {
+    : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), watcher_(watcher), counts_(targets_.size()) {
   for (const auto& job : jobs) jobs_[job.file.value] = &job;
 }
 
@@ -56,7 +56,14 @@ Result<void> Recording::record(std::span<const SourceReading> readings, std::spa
   std::vector<CopyRow> rows;
   for (const auto& copy : copies) {
     rows.push_back(row_of(copy));
-    results_.insert_or_assign({copy.file.value, copy.target}, copy.proof);
+    const Key key{copy.file.value, copy.target};
+    if (!copy.proof) {
+      failures_.insert_or_assign(key, copy.proof.error());
+      continue;
+    }
+    failures_.erase(key);
+    ++counts_[copy.target].stored;
+    counts_[copy.target].verified += rows.back().state == CopyState::verified;
   }
   if (copies_at_) return catalogue_.record_copies(rows);
   TRY(catalogue_.record_copies(rows, went_well));
@@ -68,35 +75,26 @@ std::vector<CopyJob> Recording::to_retry(const std::vector<CopyJob>& jobs) const
   std::vector<CopyJob> again;
   for (auto job : jobs) {
     std::erase_if(job.targets, [&](std::size_t target) {
-      const auto it = results_.find({job.file.value, target});
-      if (it == results_.end() || it->second) return true;
-      return it->second.error().code != Code::corrupt && it->second.error().code != Code::io;
+      const auto it = failures_.find({job.file.value, target});
+      return it == failures_.end() || (it->second.code != Code::corrupt && it->second.code != Code::io);
     });
     if (!job.targets.empty()) again.push_back(std::move(job));
   }
   return again;
 }
 
-std::size_t Recording::stored(std::size_t target) const {
-  return static_cast<std::size_t>(std::count_if(results_.begin(), results_.end(), [&](const auto& result) {
-    return result.first.second == target && result.second.has_value();
-  }));
-}
-
 std::size_t Recording::failed(std::size_t target) const {
-  return static_cast<std::size_t>(std::count_if(results_.begin(), results_.end(), [&](const auto& result) {
-    return result.first.second == target && !result.second.has_value();
-  }));
+  return static_cast<std::size_t>(
+      std::ranges::count_if(failures_, [&](const auto& failure) { return failure.first.second == target; }));
 }
 
 std::vector<Problem> Recording::problems() const {
   std::vector<Problem> all;
   for (const auto& [path, problem] : unread_) all.push_back(problem);
-  for (const auto& [key, proof] : results_) {
-    if (proof) continue;
+  for (const auto& [key, error] : failures_) {
     const auto& name = targets_[key.second].open->planned.name;
-    all.push_back({problem_code(proof.error()), stored_at(key).string(), name,
-                   fmt::format("\"{}\": {}", shown(name), proof.error().what)});
+    all.push_back(
+        {problem_code(error), stored_at(key).string(), name, fmt::format("\"{}\": {}", shown(name), error.what)});
   }
   return all;
 }

@@ -33,12 +33,13 @@ class Recording final : public CopyObserver {
 
   // Jobs whose bytes went wrong on their way, at destinations that are still there: worth one more try.
   std::vector<CopyJob> to_retry(const std::vector<CopyJob>& jobs) const;
-  // Copies that came to a good end, or to a bad one, at a target.
-  std::size_t stored(std::size_t target) const;
+  // Copies that came to a good end, or to a bad one, at a target; and those of the good ones that count.
+  std::size_t stored(std::size_t target) const { return counts_[target].stored; }
+  std::size_t verified(std::size_t target) const { return counts_[target].verified; }
   std::size_t failed(std::size_t target) const;
   std::vector<Problem> problems() const;
   using Key = std::pair<std::int64_t, std::size_t>;  // file and target
-  const std::map<Key, Result<StoredCopy::Proof>>& results() const { return results_; }
+  const std::map<Key, Error>& failures() const { return failures_; }
   const Path& stored_at(const Key& key) const { return jobs_.at(key.first)->stored_at(key.second); }
   const std::map<std::int64_t, Error>& unread() const { return unread_files_; }  // files that could not be read
 
@@ -51,7 +52,11 @@ class Recording final : public CopyObserver {
   std::map<std::int64_t, const CopyJob*> jobs_;
   const IngestWatcher& watcher_;
   std::map<std::string, Problem> unread_;  // by path
-  std::map<Key, Result<StoredCopy::Proof>> results_;
+  struct Counts {
+    std::size_t stored = 0, verified = 0;
+  };
+  std::vector<Counts> counts_;  // by target
+  std::map<Key, Error> failures_;
   std::map<std::int64_t, Error> unread_files_;
   std::optional<std::string> copies_at_;
 };

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <numeric>
 #include <set>
 #include <string_view>
 
@@ -35,16 +36,19 @@ bool unchanged(const FileStat& now, const FileStat& then, const std::string& fil
 }  // namespace
 
 KnownFiles::KnownFiles(std::vector<FileRow> rows) : rows_(std::move(rows)) {
-  for (std::size_t i = 0; i < rows_.size(); ++i) by_path_.emplace(rows_[i].file.path.string(), i);
+  by_path_.resize(rows_.size());
+  std::iota(by_path_.begin(), by_path_.end(), 0U);
+  std::ranges::stable_sort(by_path_, {}, [&](auto i) -> const std::string& { return rows_[i].file.path.native(); });
 }
 
 Result<KnownFiles::Match> KnownFiles::match(const ReadFs& card, const CardFile& file) const {
   Match match;
   std::optional<std::string> sample;
-  const auto [begin, end] = by_path_.equal_range(file.path.string());
-  for (auto it = begin; it != end; ++it) {
+  const auto same_path = std::ranges::equal_range(
+      by_path_, file.path.native(), {}, [&](auto i) -> const std::string& { return rows_[i].file.path.native(); });
+  for (const auto i : same_path) {
     match.known = FileSeen::Known::changed;  // until a row turns out to be this file
-    const auto& row = rows_[it->second];
+    const auto& row = rows_[i];
     if (!may_be_same(file, row.file)) continue;
     if (row.sample && !sample) sample = TRY(sample_of(card, file)).hex();
     if (row.sample && row.sample != sample) continue;

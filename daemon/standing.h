@@ -33,7 +33,7 @@ class KnownFiles {
 
  private:
   std::vector<FileRow> rows_;
-  std::multimap<std::string, std::size_t> by_path_;  // newest last
+  std::vector<std::uint32_t> by_path_;  // indices, sorted; of one path the newest last
 };
 
 // A row's copy as it stands at this moment at its destination, which is nullptr where it is not known any more.

@@ -196,10 +196,11 @@ Result<void> Db::script(const std::string& sql) {
   return {};
 }
 
-Result<std::string> Db::snapshot() {
+Result<Snapshot> Db::snapshot() {
   sqlite3* raw = nullptr;
-  const int opened = sqlite3_open_v2(":memory:", &raw, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
-  const std::unique_ptr<sqlite3, Closer> memory(raw);
+  // The empty name is a temporary file, so that its pages need not be in memory beside the bytes.
+  const int opened = sqlite3_open_v2("", &raw, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
+  const std::unique_ptr<sqlite3, Closer> temporary(raw);
   if (!raw) throw std::bad_alloc();
   if (opened != SQLITE_OK) return tl::unexpected(error_of(raw));
   sqlite3_backup* backup = sqlite3_backup_init(raw, "main", db_.get(), "main");
@@ -215,10 +216,9 @@ Result<std::string> Db::snapshot() {
     return fail(step == SQLITE_BUSY || step == SQLITE_LOCKED ? Code::busy : code_of_sqlite(step, 0),
                 fmt::format("catalogue: it can't be copied: {}", sqlite3_errstr(step)), step);
   sqlite3_int64 size = 0;
-  const std::unique_ptr<unsigned char, decltype(&sqlite3_free)> bytes(sqlite3_serialize(raw, "main", &size, 0),
-                                                                      &sqlite3_free);
+  const std::shared_ptr<unsigned char> bytes(sqlite3_serialize(raw, "main", &size, 0), &sqlite3_free);
   if (!bytes) throw std::bad_alloc();
-  return std::string(reinterpret_cast<const char*>(bytes.get()), static_cast<std::size_t>(size));
+  return Snapshot({bytes, reinterpret_cast<const char*>(bytes.get())}, static_cast<std::size_t>(size));
 }
 
 std::int64_t Db::last_row() const {

@@ -137,6 +137,17 @@ class Statement {
   int bind_error_ = 0;  // the first code that was not OK
 };
 
+// The bytes of a database file.
+class Snapshot {
+ public:
+  Snapshot(std::shared_ptr<const char> bytes, std::size_t size) : bytes_(std::move(bytes)), size_(size) {}
+  std::string_view bytes() const { return {bytes_.get(), size_}; }
+
+ private:
+  std::shared_ptr<const char> bytes_;
+  std::size_t size_;
+};
+
 class Db {
  public:
   struct Options {
@@ -181,7 +192,7 @@ class Db {
   Result<void> script(const std::string& sql);
 
   // The whole database as the bytes of a file: one state of it, by SQLite's online backup.
-  Result<std::string> snapshot();
+  Result<Snapshot> snapshot();
 
   std::int64_t last_row() const;  // the row number of the last INSERT
   std::int64_t changes() const;   // rows the last INSERT, UPDATE or DELETE touched

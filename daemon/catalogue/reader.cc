@@ -63,18 +63,19 @@ CopyRow read_copy(Statement& row) {
   return copy;
 }
 
-// Files with their copies, by id, where `condition` on file and roll holds for its one parameter.
+// Files with their copies, by id, where `condition` on file and roll holds for its one parameter: one after the other.
 template <class Value>
-Result<std::vector<FileRow>> files_where(Db& db, const char* condition, const Value& value) {
+Result<void> for_each_file(Db& db, const char* condition, const Value& value,
+                           const std::function<void(FileRow&&)>& take) {
   const auto state = TRY(Transaction::begin(db, Transaction::Mode::read));
-  auto files = TRY(db.all(fmt::format("SELECT file.id, roll_id, path, size, mtime_ns, sample, digest, readings,"
-                                      " suspect, seen_at"
-                                      " FROM file"
-                                      " JOIN roll ON roll.id = roll_id"
-                                      " WHERE {}"
-                                      " ORDER BY file.id",
-                                      condition),
-                          read_file, value));
+  auto files =
+      TRY(db.prepare(fmt::format("SELECT file.id, roll_id, path, size, mtime_ns, sample, digest, readings,"
+                                 " suspect, seen_at"
+                                 " FROM file"
+                                 " JOIN roll ON roll.id = roll_id"
+                                 " WHERE {}"
+                                 " ORDER BY file.id",
+                                 condition)));
   auto copies =
       TRY(db.prepare(fmt::format("SELECT file_id, destination_id, state, stored_path, readback, verified_at,"
                                  " copy.size, copy.mtime_ns, ctime_ns, inode"
@@ -84,14 +85,23 @@ Result<std::vector<FileRow>> files_where(Db& db, const char* condition, const Va
                                  " WHERE {}"
                                  " ORDER BY file_id, destination_id",
                                  condition)));
+  TRY(files.bind(value));
   TRY(copies.bind(value));
-  auto file = files.begin();
-  while (TRY(copies.step())) {
-    auto copy = read_copy(copies);
-    while (file->id < copy.file) ++file;  // both are sorted, and no copy is without a file
-    file->copies.push_back(std::move(copy));
+  std::optional<CopyRow> copy;
+  const auto next_copy = [&]() -> Result<void> {
+    copy = TRY(copies.step()) ? std::optional(read_copy(copies)) : std::nullopt;
+    return {};
+  };
+  TRY(next_copy());
+  while (TRY(files.step())) {
+    auto file = read_file(files);
+    while (copy && copy->file == file.id) {  // both are sorted, and no copy is without a file
+      file.copies.push_back(std::move(*copy));
+      TRY(next_copy());
+    }
+    take(std::move(file));
   }
-  return files;
+  return {};
 }
 
 DestinationRow read_destination(Statement& row) {
@@ -189,13 +199,25 @@ Result<std::vector<RollSummary>> Reader::roll_summaries() const {
 }
 
 Result<std::vector<FileRow>> Reader::files_of_card(const std::string& card) const {
+  std::vector<FileRow> files;
+  TRY(for_each_file_of_card(card, [&](FileRow&& file) { files.push_back(std::move(file)); }));
+  return files;
+}
+
+Result<void> Reader::for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const {
   MutexLock lock(mu_);
-  return files_where(db_, "roll.card = ?", card);
+  return for_each_file(db_, "roll.card = ?", card, take);
 }
 
 Result<std::vector<FileRow>> Reader::files_of_roll(RollId roll) const {
+  std::vector<FileRow> files;
+  TRY(for_each_file_of_roll(roll, [&](FileRow&& file) { files.push_back(std::move(file)); }));
+  return files;
+}
+
+Result<void> Reader::for_each_file_of_roll(RollId roll, const std::function<void(FileRow&&)>& take) const {
   MutexLock lock(mu_);
-  return files_where(db_, "roll.id = ?", roll);
+  return for_each_file(db_, "roll.id = ?", roll, take);
 }
 
 Result<std::vector<DestinationRow>> Reader::destinations() const {
@@ -224,7 +246,7 @@ Result<std::vector<CardInHand>> Reader::cards_in_hand() const {
   return cards;
 }
 
-Result<std::string> Reader::snapshot() const {
+Result<Snapshot> Reader::snapshot() const {
   MutexLock lock(mu_);
   return db_.snapshot();
 }

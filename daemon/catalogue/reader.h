@@ -2,6 +2,7 @@
 // wholly or not at all. May be called from any thread; calls wait for each other.
 #pragma once
 
+#include <functional>
 #include <span>
 #include <string_view>
 
@@ -22,6 +23,9 @@ class Reader {
   Result<std::vector<RollSummary>> roll_summaries() const;                    // oldest first
   Result<std::vector<FileRow>> files_of_card(const std::string& card) const;  // of all its rolls, oldest first
   Result<std::vector<FileRow>> files_of_roll(RollId roll) const;
+  // The same, one after the other: a card may hold very many. `take` must not ask the catalogue.
+  Result<void> for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const;
+  Result<void> for_each_file_of_roll(RollId roll, const std::function<void(FileRow&&)>& take) const;
   Result<std::vector<DestinationRow>> destinations() const;
 
   Result<std::vector<CardInHand>> cards_in_hand() const;  // whether their holders live is not asked
@@ -40,7 +44,7 @@ class Reader {
   Result<std::vector<PendingClip>> clips_to_picture() const;  // studied, and no frames of them were seen
 
   // The whole catalogue as the bytes of a file that can be opened as one.
-  Result<std::string> snapshot() const;
+  Result<Snapshot> snapshot() const;
 
   // Reads the whole file and looks whether it holds together: `invalid` with SQLite's words where it doesn't.
   Result<void> check() const;

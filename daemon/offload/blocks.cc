@@ -1,19 +1,22 @@
 #include "offload/blocks.h"
 
+#include <algorithm>
+#include <bit>
 #include <cstdlib>
 #include <cstring>
 #include <new>
+#include <utility>
 
 #include "base/fs.h"
 
 namespace everytake {
 namespace {
 
-std::byte* new_block() {
-  auto* data = static_cast<std::byte*>(std::aligned_alloc(kBlockAlign, kBlockSize));
+std::byte* new_block(std::size_t size) {
+  auto* data = static_cast<std::byte*>(std::aligned_alloc(kBlockAlign, size));
   if (!data) throw std::bad_alloc();
   // Touched once: btrfs answers a direct read into fresh anonymous memory from its cache (measured).
-  std::memset(data, 0, kBlockSize);
+  std::memset(data, 0, size);
   return data;
 }
 
@@ -29,7 +32,7 @@ BlockPool::Block BlockPool::take() {
   MutexLock lock(mu_);
   while (free_.empty() && unmade_ == 0) changed_.wait(mu_);
   if (free_.empty()) {
-    free_.push_back(new_block());
+    free_.push_back(new_block(kBlockSize));
     --unmade_;
   }
   auto* block = free_.back();
@@ -43,9 +46,20 @@ void BlockPool::give_back(std::byte* block) {
   changed_.notify_all();
 }
 
-OwnBlock::OwnBlock() : data_(new_block()) {}
 OwnBlock::~OwnBlock() {
   std::free(data_);
+}
+
+std::span<std::byte> OwnBlock::for_file(std::uint64_t size) {
+  constexpr std::size_t kLeast = 16 * kBlockAlign;
+  const auto wanted = std::min<std::uint64_t>(kBlockSize, std::bit_ceil(std::max<std::uint64_t>(kLeast, size + 1)));
+  if (size_ < wanted) {
+    std::free(std::exchange(data_, nullptr));
+    size_ = 0;
+    data_ = new_block(wanted);
+    size_ = wanted;
+  }
+  return {data_, size_};
 }
 
 }  // namespace everytake

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <memory>
 #include <span>
 #include <vector>
@@ -30,17 +31,19 @@ class BlockPool {
   std::size_t unmade_ GUARDED_BY(mu_);
 };
 
-// One block of one's own.
+// One block of one's own, no larger than was ever needed.
 class OwnBlock {
  public:
-  OwnBlock();
+  OwnBlock() = default;
   ~OwnBlock();
   OwnBlock(const OwnBlock&) = delete;
   OwnBlock& operator=(const OwnBlock&) = delete;
-  std::span<std::byte> bytes() const { return {data_, kBlockSize}; }
+  // kBlockSize bytes; fewer for a file of fewer bytes, and then more than it has. Whatever was in it is gone.
+  std::span<std::byte> for_file(std::uint64_t size);
 
  private:
-  std::byte* const data_;
+  std::byte* data_ = nullptr;
+  std::size_t size_ = 0;
 };
 
 }  // namespace everytake

@@ -14,15 +14,15 @@ namespace everytake {
 namespace {
 
 // Each thread that reads files has one block for it.
-std::span<std::byte> scratch() {
-  thread_local const OwnBlock block;
-  return block.bytes();
+std::span<std::byte> scratch(std::uint64_t file_size) {
+  thread_local OwnBlock block;
+  return block.for_file(file_size);
 }
 
 // Hands `sink` every byte of the file in order.
 template <class Sink>
 Result<std::uint64_t> read_through(ReadFile& file, std::stop_token stop, Sink sink) {
-  const auto buffer = scratch();
+  const auto buffer = scratch(TRY(file.stat()).size);
   std::uint64_t offset = 0;
   for (;;) {
     if (stop.stop_requested()) return fail(Code::cancelled, "stopped while reading");
@@ -85,7 +85,7 @@ Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::
 
 Result<Digest> sample_of(const ReadFs& fs, const CardFile& file) {
   const auto open = TRY(fs.open(file.path, Cache::avoid));
-  const auto buffer = scratch();
+  const auto buffer = scratch(2 * Sampler::kEnd);
   Sampler sampler(file.size);
   const auto add = [&](std::uint64_t offset) -> Result<void> {
     const auto piece = buffer.first(Sampler::kEnd + kBlockAlign);

@@ -6,7 +6,7 @@
 
 namespace everytake {
 
-Result<void> write_note(Fs& fs, const Path& path, const std::string& text) {
+Result<void> write_note(Fs& fs, const Path& path, std::string_view text) {
   const Path part = path.string() + ".everytake-part";
   if (auto gone = fs.remove(part); !gone && gone.error().code != Code::not_found) return gone;
   const auto file = TRY(fs.create(part, text.size()));

@@ -35,7 +35,7 @@ std::string sha256_line(const Path& path, const std::string& sha256_hex);
 
 // Writes a file of our own beside the copies. Replaces that of before, durably: after a power cut the old or the new
 // one is there, whole.
-Result<void> write_note(Fs& fs, const Path& path, const std::string& bytes);
+Result<void> write_note(Fs& fs, const Path& path, std::string_view bytes);
 
 // Writes `<roll>.xxh128`, and `<roll>.sha256` where a name needs it, into `folder` of `fs`. Replaces those of before,
 // durably: after a power cut the old or the new one is there, whole. `lines` are verified copies in `folder/<roll>`.

@@ -48,6 +48,7 @@ CopyPlan plan_copies(std::span<const FileToCopy> files, std::span<const TargetRo
       plan.problems.push_back(std::move(*problem));
       plan.refused.insert(i);
     }
+  plan.jobs.reserve(files.size());
   for (const auto& file : files) {
     CopyJob job{file.file, file.source, file.stored, {}, std::nullopt, file.otherwise};
     for (std::size_t i = 0; i < targets.size(); ++i) {

@@ -1,0 +1,13 @@
+#include "base/memory.h"
+
+#include <malloc.h>
+
+namespace everytake {
+
+void give_memory_back() {
+  constexpr int kLarge = 1 << 20;  // bytes; the C library would raise its own limit with each piece that is freed
+  (void)::mallopt(M_MMAP_THRESHOLD, kLarge);
+  (void)::mallopt(M_TRIM_THRESHOLD, kLarge);
+}
+
+}  // namespace everytake
