@@ -9,6 +9,8 @@
 namespace everytake {
 namespace {
 
+constexpr Micros kSilent = std::chrono::seconds(10);
+
 std::string time_left(const CopyGlance& glance) {
   Micros longest{};
   for (const auto& target : glance.targets) {
@@ -36,7 +38,10 @@ CopyGlance glance_at(const IngestWatcher::Start& start) {
 void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed) {
   glance.read = progress.read;
   glance.elapsed = elapsed;
-  for (std::size_t i = 0; i < glance.targets.size(); ++i) glance.targets[i].verified = progress.verified[i];
+  for (std::size_t i = 0; i < glance.targets.size(); ++i) {
+    glance.targets[i].verified = progress.verified[i];
+    glance.targets[i].silent = std::chrono::duration_cast<Micros>(progress.waits[i].so_far());
+  }
 }
 
 std::string progress_text(const CopyGlance& glance) {
@@ -49,6 +54,9 @@ std::string progress_text(const CopyGlance& glance) {
     text +=
         fmt::format("{}{} {} %", i == 0 ? "; verified: " : ", ", target.name, percent(target.verified, target.total));
   }
+  for (const auto& target : glance.targets)
+    if (target.silent >= kSilent)
+      text += fmt::format("; {} has not answered for {:.0f} s", target.name, seconds(target.silent));
   return text;
 }
 

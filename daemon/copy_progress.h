@@ -14,6 +14,7 @@ struct CopyGlance {
   struct Target {
     std::string name;
     std::uint64_t verified = 0, total = 0;  // bytes
+    Micros silent{};                        // how long its disk has taken nothing
   };
   std::string roll;
   std::uint64_t read = 0, to_read = 0;  // bytes of the card
@@ -26,7 +27,8 @@ CopyGlance glance_at(const IngestWatcher::Start& start);
 void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed);
 
 // "R001: 12.3 GB of 64.0 GB read, 412 MB/s, 2 min 05 s left; verified: desk 18 %, shuttle 17 %"
-// The time left is that of the slowest destination; unknown until something is verified.
+// The time left is that of the slowest destination; unknown until something is verified. A disk that has not answered
+// for ten seconds is named: "; desk has not answered for 42 s".
 std::string progress_text(const CopyGlance& glance);
 
 }  // namespace everytake

@@ -71,6 +71,17 @@ class BoundedQueue {
     return true;
   }
 
+  // As push(), but waits no longer than until `end`: then `item` stays as it was.
+  bool push_until(T& item, std::chrono::steady_clock::time_point end) {
+    MutexLock lock(mu_);
+    while (!closed_ && items_.size() >= capacity_ && std::chrono::steady_clock::now() < end)
+      changed_.wait_until(mu_, end);
+    if (closed_ || items_.size() >= capacity_) return false;
+    items_.push_back(std::move(item));
+    changed_.notify_all();
+    return true;
+  }
+
   // Waits for an item. nullopt once the queue is closed and empty.
   std::optional<T> pop() {
     MutexLock lock(mu_);

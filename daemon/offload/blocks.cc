@@ -28,9 +28,10 @@ BlockPool::~BlockPool() {
   for (auto* block : free_) std::free(block);
 }
 
-BlockPool::Block BlockPool::take() {
+BlockPool::Block BlockPool::take(std::chrono::steady_clock::time_point end) {
   MutexLock lock(mu_);
-  while (free_.empty() && unmade_ == 0) changed_.wait(mu_);
+  while (free_.empty() && unmade_ == 0 && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
+  if (free_.empty() && unmade_ == 0) return nullptr;
   if (free_.empty()) {
     free_.push_back(new_block(kBlockSize));
     --unmade_;

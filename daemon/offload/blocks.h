@@ -1,6 +1,7 @@
 // Memory that goes to and comes from the device without a detour: aligned, touched, and of a fixed number.
 #pragma once
 
+#include <chrono>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -18,9 +19,10 @@ class BlockPool {
   explicit BlockPool(std::size_t blocks);
   ~BlockPool();
 
-  // A block, back in the pool when its last holder lets go. Made when first needed; waits while all are out.
+  // A block, back in the pool when its last holder lets go. Made when first needed; while all are out it waits, but no
+  // longer than until `end`: then nullptr.
   using Block = std::shared_ptr<std::byte>;  // kBlockSize bytes
-  Block take();
+  Block take(std::chrono::steady_clock::time_point end);
 
  private:
   void give_back(std::byte* block);

@@ -81,8 +81,7 @@ class Reader {
     Sampler sampler(before.size);
     std::uint64_t offset = 0;
     for (;;) {
-      if (stop_.stop_requested()) return fail(Code::cancelled, "stopped");
-      auto block = pool_.take();
+      const auto block = TRY(take_block());
       auto count = open->read({block.get(), kBlockSize}, offset);
       if (!count)
         return tl::unexpected(within(fmt::format("{} at byte {}", name_of(job), offset), std::move(count.error())));
@@ -100,6 +99,14 @@ class Reader {
     if (job.expected && whole != *job.expected)
       return fail(Code::corrupt, name_of(job) + ": its bytes are not those the card held");
     return Digests{whole, sampler.digest()};
+  }
+
+  Result<BlockPool::Block> take_block() {
+    for (;;) {
+      if (stop_.stop_requested()) return fail(Code::cancelled, "stopped");
+      if (auto block = pool_.take(std::chrono::steady_clock::now() + kGather)) return block;
+      for (auto& lane : lanes_) lane.leave_behind_if_hung();  // one that holds them all
+    }
   }
 
   // A reading that came after a failed one counts only when a second, cold one agrees.
@@ -151,7 +158,7 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
     std::deque<Lane> lanes;
     Reader reader(card, jobs, lanes, options, progress, events, inner.get_token());
     for (std::size_t i = 0; i < targets.size(); ++i)
-      lanes.emplace_back(i, targets[i], progress, events, inner.get_token());
+      lanes.emplace_back(i, targets[i], options, progress, events, inner.get_token());
     read = reader.run();
     lanes.clear();  // waits until all that was given is settled
     events.close();

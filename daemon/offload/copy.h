@@ -5,6 +5,7 @@
 #pragma once
 
 #include <atomic>
+#include <chrono>
 #include <map>
 #include <memory>
 #include <optional>
@@ -55,11 +56,33 @@ struct StoredCopy {
   Result<Proof> proof;
 };
 
+// Since when a thread waits for a disk that gives no sign of life, if it does. Any thread may ask.
+class Wait {
+ public:
+  using Clock = std::chrono::steady_clock;
+
+  void begin() { since_ = Clock::now().time_since_epoch().count(); }
+  void end() { since_ = 0; }
+  // Another thread was served by the same disk: the waiting begins anew.
+  void sign_of_life() {
+    auto since = since_.load();
+    if (since != 0) since_.compare_exchange_strong(since, Clock::now().time_since_epoch().count());
+  }
+  Clock::duration so_far() const {
+    const Clock::duration since(since_.load());
+    return since.count() == 0 ? since : Clock::now().time_since_epoch() - since;
+  }
+
+ private:
+  std::atomic<Clock::rep> since_{0};
+};
+
 // Bytes so far; written by the copying threads, read by whoever shows them.
 struct CopyProgress {
-  explicit CopyProgress(std::size_t targets) : written(targets), verified(targets) {}
+  explicit CopyProgress(std::size_t targets) : written(targets), verified(targets), waits(targets) {}
   std::atomic<std::uint64_t> read{0};
   std::vector<std::atomic<std::uint64_t>> written, verified;
+  std::vector<Wait> waits;  // by target, for its disk to write
 };
 
 // Told on the thread that called copy_files().
@@ -75,11 +98,16 @@ class CopyObserver {
 
 struct CopyOptions {
   bool read_twice = false;  // read the card a second time, cold, and compare
+  // A destination that takes nothing for so long, while the card waits for it, is left behind: the others go on.
+  std::chrono::steady_clock::duration patience = std::chrono::minutes(1);
 };
 
 // Copies `jobs` in order. A file that can't be read, or a destination that fails, is told to the observer and the rest
 // goes on. Fails with `gone` when the card goes away, `cancelled` when asked to stop (within a second; nothing is
 // lost, the next run goes on), or with the observer's error.
+//
+// A destination that was left behind ends the copying only when its disk answers again: what it is in the midst of
+// can't be taken from it. CopyProgress::waits tells.
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop);
 

@@ -21,6 +21,9 @@ constexpr std::size_t kWaitingBatches = 4;
 constexpr std::size_t kPiledUp = 4;
 constexpr std::chrono::milliseconds kGivenWay{40};
 
+// How often a reader that waits looks whether a disk hangs.
+constexpr std::chrono::milliseconds kLookAgain{200};
+
 // Errors after which nothing more will go to this destination.
 bool ends_destination(Code code) {
   return code == Code::no_space || code == Code::gone || code == Code::denied;
@@ -37,10 +40,11 @@ Path part_name(const CopyJob& job, std::size_t target) {
   return job.stored_at(target).parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
 }
 
-Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
-           std::stop_token stop)
+Lane::Lane(std::size_t index, const Target& target, CopyOptions options, CopyProgress& progress,
+           BoundedQueue<CopyEvent>& events, std::stop_token stop)
     : index_(index),
       target_(target),
+      options_(options),
       progress_(progress),
       events_(events),
       stop_(std::move(stop)),
@@ -55,38 +59,69 @@ Lane::~Lane() {
 }
 
 void Lane::begin(const CopyJob& job) {
-  pieces_.push(Begin{&job});
+  fed_ = &job;
+  give(Begin{&job});
 }
 void Lane::block(BlockPool::Block bytes, std::size_t size) {
-  pieces_.push(Bytes{std::move(bytes), size});
+  give(Bytes{std::move(bytes), size});
 }
 void Lane::end(const Digest& digest) {
-  pieces_.push(End{digest});
+  give(End{fed_, digest});
 }
 void Lane::abandon() {
-  pieces_.push(Abandon{});
+  give(Abandon{});
 }
+void Lane::give(Piece piece) {
+  while (!left_behind_ && !pieces_.push_until(piece, std::chrono::steady_clock::now() + kLookAgain))
+    leave_behind_if_hung();
+  if (left_behind_ && std::holds_alternative<End>(piece)) post({{fed_->file, index_, tl::unexpected(hung())}});
+}
+
+Error Lane::hung() const {
+  const auto waited = std::chrono::duration_cast<std::chrono::seconds>(options_.patience).count();
+  return {Code::gone,
+          fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
+                      "power, then offload again",
+                      waited),
+          0};
+}
+
+void Lane::leave_behind_if_hung() {
+  if (left_behind_ || progress_.waits[index_].so_far() < options_.patience) return;
+  left_behind_ = true;
+  for (const auto& piece : pieces_.pop_all(std::chrono::steady_clock::now()))
+    if (const auto* end = std::get_if<End>(&piece)) post({{end->job->file, index_, tl::unexpected(hung())}});
+}
+
 void Lane::finish() {
   pieces_.close();
 }
 
 void Lane::write_loop() {
+  auto& wait = progress_.waits[index_];
   while (auto piece = pieces_.pop()) {
+    wait.begin();
     if (const auto* begin = std::get_if<Begin>(&*piece)) {
       start_file(*begin->job);
     } else if (const auto* bytes = std::get_if<Bytes>(&*piece)) {
-      if (!part_) continue;
-      if (auto done = part_->append({bytes->block.get(), bytes->size}); !done) fail_file(done.error());
-      part_bytes_ += bytes->size;
-      progress_.written[index_] += bytes->size;
+      append({bytes->block.get(), bytes->size});
     } else if (const auto* end = std::get_if<End>(&*piece)) {
       finish_file(end->digest);
     } else {
       drop_part();
     }
+    wait.end();
   }
+  drop_part();  // of a file whose end never came
   flush();
   batches_.close();
+}
+
+void Lane::append(std::span<const std::byte> bytes) {
+  if (!part_) return;
+  if (auto done = part_->append(bytes); !done) fail_file(done.error());
+  part_bytes_ += bytes.size();
+  progress_.written[index_] += bytes.size();
 }
 
 void Lane::start_file(const CopyJob& job) {
@@ -191,6 +226,7 @@ void Lane::post(std::vector<StoredCopy> copies) {
 // While blocks of the card pile up for this disk, reading back slows down: what the card must wait for can't be made up
 // for later, and a disk is faster at either alone.
 void Lane::give_way() {
+  progress_.waits[index_].sign_of_life();
   pieces_.wait_for_room(kPiledUp, std::chrono::steady_clock::now() + kGivenWay);
 }
 
@@ -219,6 +255,7 @@ std::vector<StoredCopy> Lane::settle(const Batch& batch) {
   const auto read = for_each_index(batch.size(), [&](std::size_t i) -> Result<void> {
     auto& proof = copies[i].proof;
     proof = read_back(batch[i]);
+    progress_.waits[index_].sign_of_life();
     if (!proof && proof.error().code == Code::cancelled) return tl::unexpected(proof.error());
     if (proof)
       if (auto named = take_final_name(batch[i]); !named) proof = tl::unexpected(named.error());

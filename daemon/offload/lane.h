@@ -19,8 +19,8 @@ using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
 class Lane {
  public:
   // `target`, `progress`, `events` and whatever blocks come from outlive the lane.
-  Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
-       std::stop_token stop);
+  Lane(std::size_t index, const Target& target, CopyOptions options, CopyProgress& progress,
+       BoundedQueue<CopyEvent>& events, std::stop_token stop);
   ~Lane();  // waits for both threads; finish() first
 
   // For the reader's thread, in the order begin, block …, end or abandon. They wait while the lane is busy.
@@ -29,6 +29,9 @@ class Lane {
   void end(const Digest& digest);
   void abandon();  // the file can't be read: what was written of it is removed
   void finish();   // no more files; what was given is completed
+  // Leaves this destination behind if its disk has taken nothing for longer than is waited for: blocks that wait for it
+  // are given back, and its files fail from here on.
+  void leave_behind_if_hung();
 
  private:
   struct Begin {
@@ -39,6 +42,7 @@ class Lane {
     std::size_t size;
   };
   struct End {
+    const CopyJob* job;
     Digest digest;
   };
   struct Abandon {};
@@ -52,9 +56,14 @@ class Lane {
   };
   using Batch = std::vector<Written>;
 
+  // -- the reader's thread --
+  void give(Piece piece);
+  Error hung() const;
+
   // -- the writing thread --
   void write_loop();
   void start_file(const CopyJob& job);
+  void append(std::span<const std::byte> bytes);
   Result<void> open_part(const CopyJob& job);
   void finish_file(const Digest& digest);
   void drop_part();
@@ -72,6 +81,7 @@ class Lane {
 
   const std::size_t index_;
   const Target& target_;
+  const CopyOptions options_;
   CopyProgress& progress_;
   BoundedQueue<CopyEvent>& events_;
   const std::stop_token stop_;
@@ -79,6 +89,10 @@ class Lane {
 
   BoundedQueue<Piece> pieces_;
   BoundedQueue<Batch> batches_;
+
+  // Used by the reader's thread only.
+  const CopyJob* fed_ = nullptr;
+  bool left_behind_ = false;
 
   // Used by the writing thread only.
   const CopyJob* job_ = nullptr;

@@ -248,5 +248,24 @@ TEST_F(DestinationFaults, ADiskThatHangsHoldsUpNoOther) {
   EXPECT_TRUE(is_safe());
 }
 
+// More on the card than may be on its way at once: the disk is left behind after a minute.
+TEST_F(DestinationFaults, ADiskThatHangsForLongIsLeftBehind) {
+  for (const char* name : {"C0004.MP4", "C0005.MP4"}) put(std::string("PRIVATE/M4ROOT/CLIP/") + name, 80'000'000);
+  EVERYTAKE_NEEDS_MOUNT(mount_desk());
+  mount_->rules("write *.everytake-part stall");
+  test::Ran ran;
+  std::thread running([&] { ran = everytake(offload("--json ")); });
+  mount_->await_stall();
+  while (!is_whole(shuttle_.path())) std::this_thread::sleep_for(std::chrono::seconds(1));
+  EXPECT_FALSE(is_safe());
+  mount_->rules("");  // it answers again
+  running.join();
+  EXPECT_EQ(ran.exit, 6) << ran.err;
+  EXPECT_NE(ran.err.find("desk has not answered for"), std::string::npos) << ran.err;
+  EXPECT_TRUE(tells(nlohmann::json::parse(ran.out), "destination_lost", "its disk took nothing for 60 s"));
+  expect_nothing_wrong_at(desk_);
+  heal();
+}
+
 }  // namespace
 }  // namespace everytake

@@ -104,11 +104,12 @@ TEST_F(RealFaults, LimitsOfTheProcessAreErrorsNotCrashes) {
   expect_whole_later();
 }
 
+// EVERYTAKE_STOPPED_SECONDS says for how long; else it is a moment.
 TEST_F(RealFaults, AProgramStoppedAndContinuedGoesOn) {
   // Continued once the kernel says that it is stopped (or has ended already).
-  const auto ran = shell(
-      program() + " --shoot " + quoted(shoot_) + " " + offload() +
-      " & pid=$!; kill -STOP $pid; until grep -qE ' [TZ] ' /proc/$pid/stat; do :; done; kill -CONT $pid; wait $pid");
+  const auto ran = shell(program() + " --shoot " + quoted(shoot_) + " " + offload() +
+                         " & pid=$!; kill -STOP $pid; until grep -qE ' [TZ] ' /proc/$pid/stat; do :; done; "
+                         "sleep ${EVERYTAKE_STOPPED_SECONDS:-0}; kill -CONT $pid; wait $pid");
   EXPECT_EQ(ran.exit, 0) << ran.err;
   EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 0);
 }

@@ -79,7 +79,15 @@ void Durable::synced_file(int fd) {
 void Durable::synced_folder(const std::string& path) {
   const auto now = names_below(path, false);
   MutexLock lock(mu_);
-  std::erase_if(names_, [&](const auto& name) { return parent_of(name.first) == path; });
+  const auto gone_or_another = [&](const std::string& child) {
+    const auto here = now.find(child);
+    return here == now.end() || !(here->second == names_.at(child));
+  };
+  std::vector<std::string> ended;  // of the folder's children
+  for (const auto& [name, what] : names_)
+    if (parent_of(name) == path && gone_or_another(name)) ended.push_back(name);
+  for (const auto& child : ended)  // with all that was in it
+    std::erase_if(names_, [&](const auto& name) { return name.first == child || name.first.starts_with(child + "/"); });
   names_.insert(now.begin(), now.end());
 }
 
@@ -133,7 +141,9 @@ void Durable::restore(const std::string& path, const Content* content) {
   struct stat status {};
   if (::lstat(at.c_str(), &status) != 0) return;
   names_[path] = {content == nullptr, status.st_ino};
-  if (content) synced_[status.st_ino] = *content;
+  if (!content) return;
+  synced_[status.st_ino] = *content;
+  held_.push_back(::open(at.c_str(), O_RDONLY | O_CLOEXEC));
 }
 
 }  // namespace everytake::test

@@ -49,7 +49,7 @@ class Durable {
   Mutex mu_;
   Names names_ GUARDED_BY(mu_);
   std::map<std::uint64_t, Content> synced_ GUARDED_BY(mu_);  // by inode, as of the last sync
-  std::vector<int> held_ GUARDED_BY(mu_);  // of files made since the last cut: no inode number comes twice
+  std::vector<int> held_ GUARDED_BY(mu_);  // of files there have been since the last cut: no inode number comes twice
 };
 
 }  // namespace everytake::test
