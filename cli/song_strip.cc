@@ -87,11 +87,12 @@ class Strip {
     return line.text();
   }
 
+  // A line where each begins, and where it ends if no other begins there.
   Line sections() const {
     Line line(screen_.width);
     for (const auto& section : plan_.sections) {
       const int from = column(section.span.start), room = column(section.span.end) - from;
-      if (room > 0) line.put(from, "|" + (room > 1 ? fit(shown(section.name), room - 1) : ""));
+      if (room > 0) line.put(from, "|" + (room > 1 ? fit(shown(section.name), room - 1) : "") + "|");
     }
     return line;
   }

@@ -40,7 +40,8 @@ void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed
   glance.elapsed = elapsed;
   for (std::size_t i = 0; i < glance.targets.size(); ++i) {
     glance.targets[i].verified = progress.verified[i];
-    glance.targets[i].silent = std::chrono::duration_cast<Micros>(progress.waits[i].so_far());
+    const auto silent = std::max(progress.waits[i].so_far(), progress.read_back_waits[i].so_far());
+    glance.targets[i].silent = std::chrono::duration_cast<Micros>(silent);
   }
 }
 

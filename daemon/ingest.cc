@@ -174,6 +174,7 @@ class Visit {
     if (options_.dry_run) return;
     std::vector<Path> paths = listing_.folders;
     for (const auto& file : files_) paths.push_back(file.file.path);
+    for (const auto& row : known_->rows()) paths.push_back(row.file.path);
     for (const auto& place : target_places_) {
       const Path home = plan_.slug();
       auto& fs = *place.open->fs;
@@ -182,7 +183,7 @@ class Visit {
       names = NamesThere(ask_name_rules(fs, home, paths));
       for (const auto& row : known_->rows())
         for (const auto& copy : row.copies)
-          if (copy.destination == place.id)
+          if (copy.destination == place.id && came_to_lie(copy))
             names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
     }
   }

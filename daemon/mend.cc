@@ -64,7 +64,7 @@ class Mending {
       const auto work = TRY(what_to_mend(chosen.rolls()));
       if (work.empty()) break;
       again_ = false;
-      for (const auto& [source, files] : work) TRY(copy_from(places_[source], files));
+      for (const auto& [source, files] : work) TRY(copy_from(places_[source], files, chosen.files()));
       if (!again_) break;
     }
     return leave_notes(chosen.rolls());
@@ -132,7 +132,9 @@ class Mending {
                     shown(roll.name), shown(file.file.path.string()))};
   }
 
-  Result<void> copy_from(const DestinationPlace& source, const std::vector<Wanting>& files) {
+  // `known`: all files of the rolls, for the names that are taken.
+  Result<void> copy_from(const DestinationPlace& source, const std::vector<Wanting>& files,
+                         const std::vector<FileRow>& known) {
     std::vector<VisitPlace> targets;
     std::vector<Target> disks;
     std::vector<std::size_t> indices;
@@ -147,7 +149,7 @@ class Mending {
       indices.push_back(i);
     }
     destination_rows_ = TRY(catalogue_.destinations());
-    const auto plan = plan_from(files, targets, indices);
+    const auto plan = plan_from(files, known, targets, indices);
     Recording recording(catalogue_, clock_, targets, plan.jobs, watcher_);
     recording.reading_copies(source.open->planned.name);
     tell_start(plan, disks);
@@ -164,10 +166,10 @@ class Mending {
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
-  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<VisitPlace>& targets,
-                     const std::vector<std::size_t>& indices) {
+  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
+                     const std::vector<VisitPlace>& targets, const std::vector<std::size_t>& indices) {
     std::vector<NamesThere> names;
-    for (const auto& target : targets) names.push_back(names_at(target, files));
+    for (const auto& target : targets) names.push_back(names_at(target, files, known));
     std::vector<FileToCopy> wanted;
     std::map<std::int64_t, Digest> digests;
     for (const auto& each : files) {
@@ -195,20 +197,19 @@ class Mending {
   }
 
   // What is there already keeps its name.
-  static NamesThere names_at(const VisitPlace& place, const std::vector<Wanting>& files) {
-    std::vector<Path> paths;
-    std::set<Path> homes;
-    for (const auto& each : files) {
-      paths.push_back(each.file.file.path);
-      homes.insert(roll_folder(each.from.stored, each.file.file.path).parent_path());
-    }
+  static NamesThere names_at(const VisitPlace& place, const std::vector<Wanting>& files,
+                             const std::vector<FileRow>& known) {
     auto& fs = *place.open->fs;
+    std::set<Path> homes;
+    for (const auto& each : files) homes.insert(roll_folder(each.from.stored, each.file.file.path).parent_path());
     for (const auto& home : homes) (void)make_folders(fs, home);
+    std::vector<Path> paths;
+    for (const auto& row : known) paths.push_back(row.file.path);
     NamesThere names(ask_name_rules(fs, *homes.begin(), paths));
-    for (const auto& each : files)
-      for (const auto& copy : each.file.copies)
-        if (copy.destination == place.id)
-          names.keep(roll_folder(copy.stored, each.file.file.path), each.file.file.path, copy.stored);
+    for (const auto& row : known)
+      for (const auto& copy : row.copies)
+        if (copy.destination == place.id && came_to_lie(copy))
+          names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
     return names;
   }
 

@@ -220,6 +220,7 @@ class Rebuilding {
     const auto folder = TRY(PosixFs::open_at(named_ / folder_ / name));
     auto listing = TRY(scan(*folder, stop_));
     for (auto& file : listing.files) file.path = on_card(own, file.path);
+    std::ranges::sort(listing.files, {}, [](const CardFile& file) { return file.path.native(); });
     std::map<std::string, FileId> ids;
     const auto roll = TRY(catalogue_->find_roll(name));
     for (const auto& row : TRY(catalogue_->files_of_roll(roll.id))) ids[row.file.path.string()] = row.id;

@@ -1,12 +1,18 @@
 #include "turns.h"
 
 namespace everytake {
+namespace {
+
+constexpr std::chrono::minutes kPatience{1};
+
+}  // namespace
 
 Turns::Card::Card(Turns& turns) : turns_(turns) {
   MutexLock lock(turns_.mu_);
   ++turns_.cards_;
   if (turns_.catching_up_) turns_.catching_up_->request_stop();
-  while (turns_.catching_up_) turns_.changed_.wait(turns_.mu_);
+  const auto end = std::chrono::steady_clock::now() + kPatience;
+  while (turns_.catching_up_ && std::chrono::steady_clock::now() < end) turns_.changed_.wait_until(turns_.mu_, end);
 }
 
 Turns::Card::~Card() {

@@ -10,7 +10,8 @@ namespace everytake {
 
 class Turns {
  public:
-  // For as long as a card is visited. Asks a catching-up to stop, and waits until it has.
+  // For as long as a card is visited. Asks a catching-up to stop, and waits until it has; but no longer than a minute:
+  // a disk that hangs must not keep a card waiting.
   class Card {
    public:
     explicit Card(Turns& turns);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <atomic>
 #include <optional>
+#include <system_error>
 #include <thread>
 #include <vector>
 
@@ -30,7 +31,10 @@ Result<void> for_each_index(std::size_t count, const std::function<Result<void>(
   };
   {
     std::vector<std::jthread> others;
-    for (std::size_t i = 1; i < std::min(kMostThreads, count / kWorthAThread); ++i) others.emplace_back(run);
+    try {
+      for (std::size_t i = 1; i < std::min(kMostThreads, count / kWorthAThread); ++i) others.emplace_back(run);
+    } catch (const std::system_error&) {  // no more threads to be had: those there are do it
+    }
     run();
   }
   if (first) return tl::unexpected(std::move(*first));

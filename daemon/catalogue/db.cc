@@ -198,9 +198,8 @@ Result<void> Db::script(const std::string& sql) {
 
 Result<Snapshot> Db::snapshot() {
   sqlite3* raw = nullptr;
-  // The empty name is a temporary file, so that its pages need not be in memory beside the bytes.
-  const int opened = sqlite3_open_v2("", &raw, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
-  const std::unique_ptr<sqlite3, Closer> temporary(raw);
+  const int opened = sqlite3_open_v2(":memory:", &raw, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
+  const std::unique_ptr<sqlite3, Closer> memory(raw);
   if (!raw) throw std::bad_alloc();
   if (opened != SQLITE_OK) return tl::unexpected(error_of(raw));
   sqlite3_backup* backup = sqlite3_backup_init(raw, "main", db_.get(), "main");

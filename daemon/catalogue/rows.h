@@ -31,6 +31,11 @@ struct CopyRow {
   FileStat stat;  // as it stood there when it was verified
 };
 
+// Whether it came to lie there under its stored name.
+inline bool came_to_lie(const CopyRow& copy) {
+  return copy.state == CopyState::verified || copy.state == CopyState::copied;
+}
+
 struct FileRow {
   FileId id;
   RollId roll;

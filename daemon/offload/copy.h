@@ -79,10 +79,11 @@ class Wait {
 
 // Bytes so far; written by the copying threads, read by whoever shows them.
 struct CopyProgress {
-  explicit CopyProgress(std::size_t targets) : written(targets), verified(targets), waits(targets) {}
+  explicit CopyProgress(std::size_t targets)
+      : written(targets), verified(targets), waits(targets), read_back_waits(targets) {}
   std::atomic<std::uint64_t> read{0};
   std::vector<std::atomic<std::uint64_t>> written, verified;
-  std::vector<Wait> waits;  // by target, for its disk to write
+  std::vector<Wait> waits, read_back_waits;  // by target, for its disk to write and to read back
 };
 
 // Told on the thread that called copy_files().
@@ -104,7 +105,7 @@ struct CopyOptions {
 
 // Copies `jobs` in order. A file that can't be read, or a destination that fails, is told to the observer and the rest
 // goes on. Fails with `gone` when the card goes away, `cancelled` when asked to stop (within a second; nothing is
-// lost, the next run goes on), or with the observer's error.
+// lost, the next run goes on; but see below), or with the observer's error.
 //
 // A destination that was left behind ends the copying only when its disk answers again: what it is in the midst of
 // can't be taken from it. CopyProgress::waits tells.

@@ -73,8 +73,12 @@ void Lane::abandon() {
 }
 void Lane::give(Piece piece) {
   while (!left_behind_ && !pieces_.push_until(piece, std::chrono::steady_clock::now() + kLookAgain))
-    leave_behind_if_hung();
-  if (left_behind_ && std::holds_alternative<End>(piece)) post({{fed_->file, index_, tl::unexpected(hung())}});
+    if (stop_.stop_requested())
+      left_behind_ = true;
+    else
+      leave_behind_if_hung();
+  const bool told = stop_.stop_requested() || !left_behind_;
+  if (!told && std::holds_alternative<End>(piece)) post({{fed_->file, index_, tl::unexpected(hung())}});
 }
 
 Error Lane::hung() const {
@@ -87,9 +91,12 @@ Error Lane::hung() const {
 }
 
 void Lane::leave_behind_if_hung() {
+  const auto now = Wait::Clock::now();
+  // While this program itself was stopped nobody looked: that proves nothing of the disk.
+  if (now - std::exchange(looked_, now) > 10 * kLookAgain) progress_.waits[index_].sign_of_life();
   if (left_behind_ || progress_.waits[index_].so_far() < options_.patience) return;
   left_behind_ = true;
-  for (const auto& piece : pieces_.pop_all(std::chrono::steady_clock::now()))
+  for (const auto& piece : pieces_.pop_all(now))
     if (const auto* end = std::get_if<End>(&piece)) post({{end->job->file, index_, tl::unexpected(hung())}});
 }
 
@@ -112,8 +119,10 @@ void Lane::write_loop() {
     }
     wait.end();
   }
+  wait.begin();
   drop_part();  // of a file whose end never came
   flush();
+  wait.end();
   batches_.close();
 }
 
@@ -135,13 +144,14 @@ void Lane::start_file(const CopyJob& job) {
 
 Result<void> Lane::open_part(const CopyJob& job) {
   TRY(ensure_folder(job.stored_at(index_).parent_path()));
+  // A part from a run that was cut short: ours by its name, of no use without its hash. It may stand beside its final
+  // name, where the power went before the folder was synced.
+  const auto part = part_name(job, index_);
+  if (auto removed = target_.fs->remove(part); !removed && removed.error().code != Code::not_found) return removed;
   if (target_.fs->stat(job.stored_at(index_))) {
     found_ = true;
     return {};
   }
-  // A part from a run that was cut short: ours by its name, of no use without its hash.
-  const auto part = part_name(job, index_);
-  if (auto removed = target_.fs->remove(part); !removed && removed.error().code != Code::not_found) return removed;
   part_ = TRY(target_.fs->create(part, job.source.size));
   return {};
 }
@@ -209,13 +219,17 @@ void Lane::flush() {
     post(std::move(failed));
     return;
   }
+  reading_back_is_waited_for_ = true;
   batches_.push(std::move(batch));
+  reading_back_is_waited_for_ = false;
 }
 
 void Lane::verify_loop() {
   while (auto batch = batches_.pop()) {
     if (stop_.stop_requested()) continue;
+    progress_.read_back_waits[index_].begin();
     post(settle(*batch));
+    progress_.read_back_waits[index_].end();
   }
 }
 
@@ -227,6 +241,8 @@ void Lane::post(std::vector<StoredCopy> copies) {
 // for later, and a disk is faster at either alone.
 void Lane::give_way() {
   progress_.waits[index_].sign_of_life();
+  progress_.read_back_waits[index_].begin();  // anew
+  if (reading_back_is_waited_for_) return;
   pieces_.wait_for_room(kPiledUp, std::chrono::steady_clock::now() + kGivenWay);
 }
 
@@ -256,6 +272,7 @@ std::vector<StoredCopy> Lane::settle(const Batch& batch) {
     auto& proof = copies[i].proof;
     proof = read_back(batch[i]);
     progress_.waits[index_].sign_of_life();
+    progress_.read_back_waits[index_].begin();  // anew
     if (!proof && proof.error().code == Code::cancelled) return tl::unexpected(proof.error());
     if (proof)
       if (auto named = take_final_name(batch[i]); !named) proof = tl::unexpected(named.error());

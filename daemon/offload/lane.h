@@ -92,7 +92,10 @@ class Lane {
 
   // Used by the reader's thread only.
   const CopyJob* fed_ = nullptr;
-  bool left_behind_ = false;
+  bool left_behind_ = false;  // nothing more is given
+  Wait::Clock::time_point looked_{};
+
+  std::atomic<bool> reading_back_is_waited_for_{false};
 
   // Used by the writing thread only.
   const CopyJob* job_ = nullptr;

@@ -1,8 +1,10 @@
 #include "offload/names.h"
 
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 
 #include "base/text.h"
 #include "offload/manifest.h"
@@ -48,14 +50,19 @@ Unusual unusual_in(std::span<const Path> paths) {
   return found;
 }
 
+// A name of our own to ask with, that no other visit uses.
+std::string probe(std::string_view middle, std::string_view ending = "") {
+  static std::atomic<unsigned> number{0};
+  return fmt::format("{}-{}-name-{}.everytake-part{}", ::getpid(), ++number, middle, ending);
+}
+
 // Whether a file of this name can be made, and is listed under it.
 bool takes(Fs& fs, const Path& folder, const std::string& name) {
   const Path path = folder / name;
-  (void)fs.remove(path);  // of a run that was cut short
   auto made = fs.create(path, 0);
   if (!made) {
-    const auto code = made.error().code;
-    return code == Code::gone || code == Code::io || code == Code::no_space;  // no answer
+    const auto code = made.error().code;  // these are no answer
+    return code == Code::gone || code == Code::io || code == Code::no_space || code == Code::exists;
   }
   const bool closed = (*made)->close().has_value();
   made->reset();
@@ -65,9 +72,11 @@ bool takes(Fs& fs, const Path& folder, const std::string& name) {
   return !closed || listed;
 }
 
-// Whether a file of the one name is found under the other.
-bool takes_for_one(Fs& fs, const Path& folder, const std::string& name, const std::string& other) {
-  (void)fs.remove(folder / name);
+// Whether a file of the one name is found under the other, which is as the first but for `middle`.
+bool takes_for_one(Fs& fs, const Path& folder, std::string_view middle, std::string_view other_middle) {
+  const auto name = probe(middle);
+  auto other = name;
+  other.replace(other.find(middle, other.find("-name-")), middle.size(), other_middle);
   auto made = fs.create(folder / name, 0);
   if (!made) return false;
   (void)(*made)->close();
@@ -83,14 +92,13 @@ NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths
   NameRules rules;
   const auto odd = unusual_in(paths);
   for (const char c : odd.bytes)
-    if (!takes(fs, folder, std::string("name-") + c + "-.everytake-part")) rules.refused.insert(c);
-  rules.only_utf8 = odd.not_utf8 && !takes(fs, folder, "name-\xff-.everytake-part");
-  rules.drops_ending =
-      odd.odd_ending && !(takes(fs, folder, "name.everytake-part.") && takes(fs, folder, "name.everytake-part "));
+    if (!takes(fs, folder, probe(std::string_view(&c, 1)))) rules.refused.insert(c);
+  rules.only_utf8 = odd.not_utf8 && !takes(fs, folder, probe("\xff"));
+  rules.drops_ending = odd.odd_ending && !(takes(fs, folder, probe("", ".")) && takes(fs, folder, probe("", " ")));
   rules.folds =
-      odd.alike && (takes_for_one(fs, folder, "name-A.everytake-part", "name-a.everytake-part") ||
-                    takes_for_one(fs, folder, "name-\xc3\xa4.everytake-part", "name-a\xcc\x88.everytake-part"));
-  if (const auto volume = fs.volume(); volume && odd.longest > volume->longest_name)
+      odd.alike && (takes_for_one(fs, folder, "A", "a") || takes_for_one(fs, folder, "\xc3\xa4", "a\xcc\x88"));
+  // Names that are altered grow.
+  if (const auto volume = fs.volume(); volume && (odd.longest > volume->longest_name || !rules.takes_all()))
     rules.longest = volume->longest_name;
   return rules;
 }
@@ -119,7 +127,8 @@ std::string NamesThere::choose(const std::string& parent, const std::string& nam
   constexpr std::size_t kMostExtension = 16;
   const auto wanted = held(name);
   const auto dot = wanted.rfind('.');
-  const bool has_extension = dot != std::string::npos && dot > 0 && wanted.size() - dot <= kMostExtension;
+  const auto most = std::min(kMostExtension, rules_.longest / 2);
+  const bool has_extension = dot != std::string::npos && dot > 0 && wanted.size() - dot <= most;
   const auto extension = has_extension ? wanted.substr(dot) : "";
   for (int n = 1;; ++n) {
     auto stem = wanted.substr(0, wanted.size() - extension.size());
@@ -167,6 +176,7 @@ std::string names_note(std::span<const OtherName> names) {
 
 Result<std::vector<OtherName>> parse_names_note(std::string_view text) {
   std::vector<OtherName> names;
+  std::set<std::string> stored_there, on_cards;
   for (std::size_t at = 0, number = 1; at < text.size(); ++number) {
     const auto end = std::min(text.find('\n', at), text.size());
     const auto line = text.substr(at, end - at);
@@ -176,6 +186,10 @@ Result<std::vector<OtherName>> parse_names_note(std::string_view text) {
     const auto on_card = gap == std::string_view::npos ? std::nullopt : percent_decoded(line.substr(gap + 2));
     if (!stored || !on_card || !stays_inside(*stored) || !stays_inside(*on_card))
       return fail(Code::invalid, fmt::format("line {} is no pair of names", number));
+    if (std::ranges::count(*stored, '/') != std::ranges::count(*on_card, '/'))
+      return fail(Code::invalid, fmt::format("line {} is a pair of names that don't belong together", number));
+    if (!stored_there.insert(*stored).second || !on_cards.insert(*on_card).second)
+      return fail(Code::invalid, fmt::format("line {} tells of a file again", number));
     names.push_back({*stored, *on_card});
   }
   return names;

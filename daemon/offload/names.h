@@ -25,8 +25,8 @@ struct NameRules {
 };
 
 // Asks a filesystem about what is unusual in `paths`, by making files of no bytes in `folder`, which exists, and
-// removing them. Where nothing is unusual nothing is asked. What can't be asked counts as taken: the copying says then
-// what is wrong.
+// removing them; several visits may ask at once. Where nothing is unusual nothing is asked. What can't be asked counts
+// as taken: the copying says then what is wrong.
 NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths);
 
 // The names of one destination's files. A name it can't hold is written with %XX for the bytes it refuses (RFC 3986,
@@ -60,8 +60,8 @@ struct OtherName {
 // digits, "-._~" and "/" (RFC 3986), two spaces between them.
 std::string names_note(std::span<const OtherName> names);
 
-// What names_note() wrote, from a disk that may hold anything: `invalid` names the line that is none, or whose path
-// would lead out of the roll.
+// What names_note() wrote, from a disk that may hold anything: `invalid` names the line that is none, whose path would
+// lead out of the roll, whose paths are not equally deep, or that tells of a file a second time.
 Result<std::vector<OtherName>> parse_names_note(std::string_view text);
 
 }  // namespace everytake

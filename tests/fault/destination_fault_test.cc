@@ -206,6 +206,14 @@ TEST_F(DestinationFaults, ADiskWithOtherRulesForNamesHoldsEveryFileUnderANameItT
   EXPECT_EQ(everytake("verify --repair").exit, 0);
   EXPECT_TRUE(is_whole(shuttle_.path()));
 
+  // One of two that are alike goes bad: the other stays where it is.
+  const auto other = desk_ / "saltmarsh-radio/R001/PRIVATE/M4ROOT/CLIP/c0001~2.mp4";
+  test::put_file(other, std::string(5000, 'x'));
+  EXPECT_EQ(everytake("verify --repair").exit, 0);
+  EXPECT_EQ(test::get_file(other), test::get_file(card_ / "PRIVATE/M4ROOT/CLIP/c0001.mp4"));
+  EXPECT_FALSE(boost::filesystem::exists(desk_ / "saltmarsh-radio/R001.bad/PRIVATE/M4ROOT/CLIP/C0001.MP4"));
+  EXPECT_TRUE(is_safe());
+
   // With the catalogue that is kept there, and without it: then the other disk's copies are not known.
   const auto rebuild = [&] {
     shell("rm -f " + quoted(shoot_) + "/catalogue*");

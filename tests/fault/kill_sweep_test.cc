@@ -33,10 +33,6 @@ class Sweep : public test::ShootBench {
  protected:
   // All of it in memory: a killed process leaves the cache as it was, and waiting for a disk's syncs shows nothing.
   Sweep() {
-    if (test::kSanitized) {  // the search for leaks is a tracer itself, and there can be only one
-      const char* set = std::getenv("ASAN_OPTIONS");
-      ::setenv("ASAN_OPTIONS", (std::string(set ? set : "") + ":detect_leaks=0").c_str(), 1);
-    }
     shoot_ = memory_ / "shoot";
     desk_ = memory_ / "desk";
     card_ = memory_ / "card";

@@ -20,13 +20,6 @@ using What = CallFault::What;
 
 class PowerCuts : public test::MountedShoot {
  protected:
-  PowerCuts() {
-    if (test::kSanitized) {  // the search for leaks is a tracer itself, and there can be only one
-      const char* set = std::getenv("ASAN_OPTIONS");
-      ::setenv("ASAN_OPTIONS", (std::string(set ? set : "") + ":detect_leaks=0").c_str(), 1);
-    }
-  }
-
   std::optional<test::Traced> offload_until(int point) const {
     return test::run_traced({(Path(EVERYTAKE_BINARY_DIR) / "everytake").string(), "--quiet", "--shoot", shoot_.string(),
                              "offload", "--no-study", card_.string()},

@@ -123,6 +123,36 @@ TEST_F(DaemonProgram, TakesTwoCardsAtOnce) {
   EXPECT_EQ(json("rolls")["rolls"].size(), 2U);
 }
 
+// More cards than are taken at once, and three disks.
+TEST_F(DaemonProgram, TakesCardsInTurnAndToThreeDisks) {
+  test::put_file(dir_ / "log", "");
+  const test::TempDir third("/dev/shm");
+  test::put_file(shoot_ / "shoot.toml", plan() + "[[destination]]\nname = \"archive\"\npath = \"" +
+                                            third.path().string() +
+                                            "\"\naccept_cached = true\nsame_disk = \"allow\"\n");
+  constexpr int kCards = 7;
+  for (int i = 0; i < kCards; ++i) {
+    put("PRIVATE/M4ROOT/CLIP/C000" + std::to_string(i) + ".MP4", 300'000);
+    shell("cp -r " + quoted(card_) + " " + quoted(dir_ / ("card-" + std::to_string(i))));
+  }
+  start("--watch " + quoted(watched_));
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  shell("mv " + quoted(dir_.path()) + "/card-* " + quoted(watched_));
+  EXPECT_TRUE(says("safe to wipe", kCards)) << log();
+  EXPECT_EQ(end(SIGTERM), 143);
+  const auto rolls = json("rolls")["rolls"];
+  ASSERT_EQ(rolls.size(), std::size_t{kCards});
+  for (const auto& roll : rolls) {
+    ASSERT_EQ(roll["destinations"].size(), 3U);
+    const auto list = "../" + roll["name"].get<std::string>() + ".xxh128";
+    for (const auto& at : {desk_, shuttle_.path(), third.path()})
+      EXPECT_EQ(shell("cd " + quoted(at / "saltmarsh-radio" / roll["name"].get<std::string>()) +
+                      " && xxhsum -c --strict " + list)
+                    .exit,
+                0);
+  }
+}
+
 // The card is long gone when the second disk comes back.
 TEST_F(DaemonProgram, LetsADestinationCatchUpThatWasAway) {
   if (!test::own_mounts()) GTEST_SKIP() << "mounting needs root";

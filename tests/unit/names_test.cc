@@ -102,6 +102,20 @@ TEST(Names, OfANoteNeverLeadOutOfTheRoll) {
     EXPECT_EQ(parse_names_note(line).error().what, "line 1 is no pair of names") << line;
 }
 
+TEST(Names, OfANoteBelongTogetherAndComeOnce) {
+  EXPECT_EQ(parse_names_note("a/b  a\n").error().what, "line 1 is a pair of names that don't belong together");
+  EXPECT_EQ(parse_names_note("a~2  b\na~2  c\n").error().what, "line 2 tells of a file again");
+  EXPECT_EQ(parse_names_note("a~2  b\na~3  b\n").error().what, "line 2 tells of a file again");
+}
+
+TEST(Names, AreShortWhereTheFilesystemHasRoomForLittle) {
+  auto rules = like_exfat();
+  rules.longest = 12;
+  NamesThere names(rules);
+  EXPECT_EQ(below_roll(names, "a.extension_b"), "a.extension_");
+  EXPECT_EQ(below_roll(names, "a.extension_c"), "a.extensio~2");
+}
+
 // Unicode Standard, CaseFolding.txt: U+00DF folds to "ss"; U+00C4 to U+00E4. Its chapter 3.11: U+0061 U+0308 composes
 // to U+00E4.
 TEST(Names, FoldAsUnicodeSays) {
