@@ -44,11 +44,12 @@ KnownFiles::KnownFiles(std::vector<FileRow> rows) : rows_(std::move(rows)) {
 Result<KnownFiles::Match> KnownFiles::match(const ReadFs& card, const CardFile& file) const {
   Match match;
   std::optional<std::string> sample;
-  const auto same_path = std::ranges::equal_range(
-      by_path_, file.path.native(), {}, [&](auto i) -> const std::string& { return rows_[i].file.path.native(); });
-  for (const auto i : same_path) {
+  const auto path_of = [&](auto i) -> const std::string& { return rows_[i].file.path.native(); };
+  const auto& path = file.path.native();
+  for (auto it = std::ranges::lower_bound(by_path_, path, {}, path_of); it != by_path_.end() && path_of(*it) == path;
+       ++it) {
     match.known = FileSeen::Known::changed;  // until a row turns out to be this file
-    const auto& row = rows_[i];
+    const auto& row = rows_[*it];
     if (!may_be_same(file, row.file)) continue;
     if (row.sample && !sample) sample = TRY(sample_of(card, file)).hex();
     if (row.sample && row.sample != sample) continue;
