@@ -98,7 +98,9 @@ class Sweep : public test::ShootBench {
   int points(const std::set<int>& calls, What what) const {
     const auto clean = offload(calls, {what, 0, 0});
     start_anew();
-    return clean && clean->exit == 0 ? clean->points : 0;
+    if (!clean) return 0;
+    EXPECT_EQ(clean->exit, 0);
+    return clean->points;
   }
 
   test::TempDir memory_{"/dev/shm"};

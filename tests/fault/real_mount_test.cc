@@ -51,6 +51,15 @@ class RealMounts : public test::MountedShoot {
     EXPECT_EQ(shell("umount " + quoted(point)).exit, 0);
     std::erase(mounted_, point);
   }
+  // Its yes ends when "desk" goes, and holds again when it is back.
+  void expect_known_again(const std::function<bool()>& mount_again) {
+    EXPECT_TRUE(is_safe());
+    unmount(desk_);
+    EXPECT_FALSE(is_safe());
+    EXPECT_TRUE(mount_again());
+    EXPECT_TRUE(is_safe());
+    EXPECT_EQ(everytake("verify").exit, 0);
+  }
 
   // Runs an offload; once "C0002.MP4" is half read, does `something`, and lets it go on.
   test::Ran offload_with(const std::function<void()>& something) {
@@ -96,12 +105,7 @@ TEST_F(RealMounts, AVisitOnExFatIsWholeAndKnownAgain) {
   const auto report = json(offload());
   EXPECT_EQ(report["destinations"][0]["readback"], "dropped");
   EXPECT_TRUE(is_whole(desk_));
-  EXPECT_TRUE(is_safe());
-  unmount(desk_);
-  EXPECT_FALSE(is_safe());
-  EVERYTAKE_NEEDS_IMAGE(mount_exfat(image_, desk_));
-  EXPECT_TRUE(is_safe());
-  EXPECT_EQ(everytake("verify").exit, 0);
+  expect_known_again([&] { return mount_exfat(image_, desk_); });
 }
 
 // FAT by its FUSE driver. It refuses a colon, does not tell case, and counts time in two seconds.
@@ -113,12 +117,7 @@ TEST_F(RealMounts, AVisitOnFatIsWholeUnderNamesThatItTakes) {
                         0);
   EVERYTAKE_NEEDS_IMAGE(test::own_mounts() && mount_fat(image_, desk_));
   EXPECT_EQ(json(offload())["destinations"][0]["files"], 6);
-  EXPECT_TRUE(is_safe());
-  unmount(desk_);
-  EXPECT_FALSE(is_safe());
-  EVERYTAKE_NEEDS_IMAGE(mount_fat(image_, desk_));
-  EXPECT_TRUE(is_safe());
-  EXPECT_EQ(everytake("verify").exit, 0);
+  expect_known_again([&] { return mount_fat(image_, desk_); });
   EXPECT_EQ(shell("cd " + quoted(roll_at(desk_)) + " && xxhsum -c --strict ../R001.xxh128").exit, 0);
 }
 

@@ -40,6 +40,7 @@ std::set<int> moving_calls() {
 
 namespace {
 
+constexpr int kNoFilter = 126;  // how the child ends where it may not filter its calls: a program of ours never does
 constexpr int kSyscallStop = SIGTRAP | 0x80;
 
 class Run {
@@ -60,6 +61,7 @@ class Run {
       if (WIFSTOPPED(status)) {
         stopped(thread, status);
       } else if (thread == child_) {
+        if (WIFEXITED(status) && WEXITSTATUS(status) == kNoFilter) return std::nullopt;
         if (WIFEXITED(status)) traced_.exit = WEXITSTATUS(status);
         if (WIFSIGNALED(status) && WTERMSIG(status) != SIGKILL) traced_.exit = 128 + WTERMSIG(status);
         return traced_;  // its threads ended before: the kernel tells of the first one last
@@ -90,7 +92,7 @@ class Run {
     ::raise(SIGSTOP);  // until the tracer has said what it wants
     const sock_fprog program{static_cast<unsigned short>(filter.size()), filter.data()};
     ::prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0);
-    if (::prctl(PR_SET_SECCOMP, SECCOMP_MODE_FILTER, &program) != 0) ::_exit(127);
+    if (::prctl(PR_SET_SECCOMP, SECCOMP_MODE_FILTER, &program) != 0) ::_exit(kNoFilter);
     ::execv(words[0], words.data());
     ::_exit(127);
   }
