@@ -12,13 +12,6 @@ namespace {
 
 constexpr std::size_t kFilesNamed = 3;  // of each reason; the rest is counted
 
-std::string quoted(const std::vector<std::string>& names) {
-  std::string text;
-  for (std::size_t i = 0; i < names.size(); ++i)
-    text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + fmt::format("\"{}\"", shown(names[i]));
-  return text;
-}
-
 std::string local_clock(Instant t) {
   const auto time = std::chrono::system_clock::to_time_t(std::chrono::floor<std::chrono::seconds>(t));
   return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(time));

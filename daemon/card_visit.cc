@@ -142,13 +142,6 @@ class CardVisit {
     if (lines.size() > kMostLines) say(fmt::format("  … and {} more", lines.size() - kMostLines));
   }
 
-  static std::string quoted(const std::vector<std::string>& names) {
-    std::string text;
-    for (std::size_t i = 0; i < names.size(); ++i)
-      text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + fmt::format("\"{}\"", shown(names[i]));
-    return text;
-  }
-
   const CardJob job_;
   const Workshop& shop_;
   const std::stop_token stop_;

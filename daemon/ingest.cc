@@ -12,7 +12,6 @@
 #include "lease.h"
 #include "notes.h"
 #include "offload/identity.h"
-#include "offload/names.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
 #include "places.h"
@@ -175,17 +174,9 @@ class Visit {
     std::vector<Path> paths = listing_.folders;
     for (const auto& file : files_) paths.push_back(file.file.path);
     for (const auto& row : known_->rows()) paths.push_back(row.file.path);
-    for (const auto& place : target_places_) {
-      const Path home = plan_.slug();
-      auto& fs = *place.open->fs;
-      (void)fs.make_folder(home);  // where that fails the copying says so
-      auto& names = names_[*place.target];
-      names = NamesThere(ask_name_rules(fs, home, paths));
-      for (const auto& row : known_->rows())
-        for (const auto& copy : row.copies)
-          if (copy.destination == place.id && came_to_lie(copy))
-            names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
-    }
+    const auto odd = unusual_in(paths);
+    for (const auto& place : target_places_)
+      names_[*place.target] = names_at(*place.open->fs, plan_.slug(), odd, known_->rows(), place.id);
   }
 
   // A roll of that name from another catalogue, or a folder somebody made.

@@ -8,7 +8,6 @@
 #include "base/text.h"
 #include "chosen_rolls.h"
 #include "notes.h"
-#include "offload/names.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
 #include "places.h"
@@ -168,8 +167,12 @@ class Mending {
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
   CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
                      const std::vector<VisitPlace>& targets, const std::vector<std::size_t>& indices) {
+    std::vector<Path> paths;
+    for (const auto& row : known) paths.push_back(row.file.path);
+    const auto odd = unusual_in(paths);
+    const auto home = roll_folder(files[0].from.stored, files[0].file.file.path).parent_path();
     std::vector<NamesThere> names;
-    for (const auto& target : targets) names.push_back(names_at(target, files, known));
+    for (const auto& target : targets) names.push_back(names_at(*target.open->fs, home, odd, known, target.id));
     std::vector<FileToCopy> wanted;
     std::map<std::int64_t, Digest> digests;
     for (const auto& each : files) {
@@ -194,23 +197,6 @@ class Mending {
     for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
     for (const auto& problem : plan.problems) last_problems_[{0, indices[0]}] = problem;
     return plan;
-  }
-
-  // What is there already keeps its name.
-  static NamesThere names_at(const VisitPlace& place, const std::vector<Wanting>& files,
-                             const std::vector<FileRow>& known) {
-    auto& fs = *place.open->fs;
-    std::set<Path> homes;
-    for (const auto& each : files) homes.insert(roll_folder(each.from.stored, each.file.file.path).parent_path());
-    for (const auto& home : homes) (void)make_folders(fs, home);
-    std::vector<Path> paths;
-    for (const auto& row : known) paths.push_back(row.file.path);
-    NamesThere names(ask_name_rules(fs, *homes.begin(), paths));
-    for (const auto& row : known)
-      for (const auto& copy : row.copies)
-        if (copy.destination == place.id && came_to_lie(copy))
-          names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
-    return names;
   }
 
   void tell_start(const CopyPlan& plan, const std::vector<Target>& disks) const {

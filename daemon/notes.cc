@@ -6,7 +6,6 @@
 
 #include "base/text.h"
 #include "offload/manifest.h"
-#include "offload/names.h"
 #include "open_shoot.h"
 
 namespace everytake {
@@ -20,6 +19,17 @@ Path roll_folder(const Path& stored, const Path& on_card) {
   auto folder = stored;
   for (auto below = on_card; !below.empty(); below = below.parent_path()) folder = folder.parent_path();
   return folder;
+}
+
+NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows,
+                    DestinationId id) {
+  NamesThere names(ask_name_rules(fs, home, odd));
+  if (names.takes_all()) return names;
+  for (const auto& row : rows)
+    for (const auto& copy : row.copies)
+      if (copy.destination == id && came_to_lie(copy))
+        names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
+  return names;
 }
 
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,

@@ -8,12 +8,17 @@
 #include "catalogue/catalogue.h"
 #include "destinations.h"
 #include "model.h"
+#include "offload/names.h"
 
 namespace everytake {
 
 // Where a roll's files lie at a destination, from one of its files: "saltmarsh-radio/R001". Stored paths are as deep as
 // the card's, whatever their names.
 Path roll_folder(const Path& stored, const Path& on_card);
+
+// The names of a destination's files: those of `rows` that came to lie there keep theirs. `home` is the folder above
+// the rolls.
+NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows, DestinationId id);
 
 // Writes a roll's lists of digests anew, from the copies that are verified at `id`, and the card's own names where some
 // lie there under others. Nothing where there is no copy.

@@ -287,6 +287,13 @@ std::string joined(const std::vector<std::string>& words) {
   return text;
 }
 
+std::string quoted(const std::vector<std::string>& names) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size(); ++i)
+    text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + fmt::format("\"{}\"", shown(names[i]));
+  return text;
+}
+
 std::string lower_case(std::string_view text) {
   std::string lower(text);
   for (auto& c : lower)

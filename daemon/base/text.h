@@ -18,6 +18,8 @@ std::string shown(std::string_view bytes);
 
 // "Ada, Jonas"; empty where there are none.
 std::string joined(const std::vector<std::string>& words);
+// Names as a sentence holds them: "\"desk\", \"shuttle\" and \"archive\"", made fit to be shown.
+std::string quoted(const std::vector<std::string>& names);
 
 // ASCII letters alone, as FAT and exFAT compare names.
 std::string lower_case(std::string_view text);

@@ -158,7 +158,7 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
     std::deque<Lane> lanes;
     Reader reader(card, jobs, lanes, options, progress, events, inner.get_token());
     for (std::size_t i = 0; i < targets.size(); ++i)
-      lanes.emplace_back(i, targets[i], options, progress, events, inner.get_token());
+      lanes.emplace_back(i, targets[i], progress, events, inner.get_token());
     read = reader.run();
     lanes.clear();  // waits until all that was given is settled
     events.close();

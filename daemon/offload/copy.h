@@ -99,16 +99,15 @@ class CopyObserver {
 
 struct CopyOptions {
   bool read_twice = false;  // read the card a second time, cold, and compare
-  // A destination that takes nothing for so long, while the card waits for it, is left behind: the others go on.
-  std::chrono::steady_clock::duration patience = std::chrono::minutes(1);
 };
 
 // Copies `jobs` in order. A file that can't be read, or a destination that fails, is told to the observer and the rest
 // goes on. Fails with `gone` when the card goes away, `cancelled` when asked to stop (within a second; nothing is
 // lost, the next run goes on; but see below), or with the observer's error.
 //
-// A destination that was left behind ends the copying only when its disk answers again: what it is in the midst of
-// can't be taken from it. CopyProgress::waits tells.
+// A destination that takes nothing for a minute while the card waits for it is left behind: the others go on. The
+// copying ends only when its disk answers again, for what it is in the midst of can't be taken from it.
+// CopyProgress::waits tells.
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop);
 

@@ -21,7 +21,8 @@ constexpr std::size_t kWaitingBatches = 4;
 constexpr std::size_t kPiledUp = 4;
 constexpr std::chrono::milliseconds kGivenWay{40};
 
-// How often a reader that waits looks whether a disk hangs.
+// How long a disk may take nothing while the card waits for it, and how often that is looked at.
+constexpr std::chrono::seconds kPatience{60};
 constexpr std::chrono::milliseconds kLookAgain{200};
 
 // Errors after which nothing more will go to this destination.
@@ -40,11 +41,10 @@ Path part_name(const CopyJob& job, std::size_t target) {
   return job.stored_at(target).parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
 }
 
-Lane::Lane(std::size_t index, const Target& target, CopyOptions options, CopyProgress& progress,
-           BoundedQueue<CopyEvent>& events, std::stop_token stop)
+Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
+           std::stop_token stop)
     : index_(index),
       target_(target),
-      options_(options),
       progress_(progress),
       events_(events),
       stop_(std::move(stop)),
@@ -77,27 +77,25 @@ void Lane::give(Piece piece) {
       left_behind_ = true;
     else
       leave_behind_if_hung();
-  const bool told = stop_.stop_requested() || !left_behind_;
-  if (!told && std::holds_alternative<End>(piece)) post({{fed_->file, index_, tl::unexpected(hung())}});
+  if (left_behind_ && !stop_.stop_requested() && std::holds_alternative<End>(piece)) post_hung(*fed_);
 }
 
-Error Lane::hung() const {
-  const auto waited = std::chrono::duration_cast<std::chrono::seconds>(options_.patience).count();
-  return {Code::gone,
-          fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
-                      "power, then offload again",
-                      waited),
-          0};
+void Lane::post_hung(const CopyJob& job) {
+  post_failure(job, {Code::gone,
+                     fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
+                                 "power, then offload again",
+                                 kPatience.count()),
+                     0});
 }
 
 void Lane::leave_behind_if_hung() {
   const auto now = Wait::Clock::now();
   // While this program itself was stopped nobody looked: that proves nothing of the disk.
   if (now - std::exchange(looked_, now) > 10 * kLookAgain) progress_.waits[index_].sign_of_life();
-  if (left_behind_ || progress_.waits[index_].so_far() < options_.patience) return;
+  if (left_behind_ || progress_.waits[index_].so_far() < kPatience) return;
   left_behind_ = true;
   for (const auto& piece : pieces_.pop_all(now))
-    if (const auto* end = std::get_if<End>(&piece)) post({{end->job->file, index_, tl::unexpected(hung())}});
+    if (const auto* end = std::get_if<End>(&piece)) post_hung(*end->job);
 }
 
 void Lane::finish() {
@@ -192,7 +190,7 @@ void Lane::finish_file(const Digest& digest) {
     if (!done) fail_file(done.error());
   }
   if (failed_) {
-    post({{job_->file, index_, tl::unexpected(*failed_)}});
+    post_failure(*job_, *failed_);
     return;
   }
   part_.reset();
@@ -235,6 +233,10 @@ void Lane::verify_loop() {
 
 void Lane::post(std::vector<StoredCopy> copies) {
   if (!copies.empty()) events_.push(std::move(copies));
+}
+
+void Lane::post_failure(const CopyJob& job, Error error) {
+  post({{job.file, index_, tl::unexpected(std::move(error))}});
 }
 
 // While blocks of the card pile up for this disk, reading back slows down: what the card must wait for can't be made up

@@ -19,8 +19,8 @@ using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
 class Lane {
  public:
   // `target`, `progress`, `events` and whatever blocks come from outlive the lane.
-  Lane(std::size_t index, const Target& target, CopyOptions options, CopyProgress& progress,
-       BoundedQueue<CopyEvent>& events, std::stop_token stop);
+  Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
+       std::stop_token stop);
   ~Lane();  // waits for both threads; finish() first
 
   // For the reader's thread, in the order begin, block …, end or abandon. They wait while the lane is busy.
@@ -58,7 +58,7 @@ class Lane {
 
   // -- the reader's thread --
   void give(Piece piece);
-  Error hung() const;
+  void post_hung(const CopyJob& job);
 
   // -- the writing thread --
   void write_loop();
@@ -77,11 +77,12 @@ class Lane {
   void give_way();
   std::vector<StoredCopy> settle(const Batch& batch);
   Result<void> take_final_name(const Written& written);
+  // -- any of them --
   void post(std::vector<StoredCopy> copies);
+  void post_failure(const CopyJob& job, Error error);
 
   const std::size_t index_;
   const Target& target_;
-  const CopyOptions options_;
   CopyProgress& progress_;
   BoundedQueue<CopyEvent>& events_;
   const std::stop_token stop_;

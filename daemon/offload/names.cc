@@ -23,33 +23,6 @@ bool ends_oddly(const std::string& name) {
   return name.ends_with('.') || name.ends_with(' ');
 }
 
-struct Unusual {
-  std::set<char> bytes;
-  bool not_utf8 = false, odd_ending = false, alike = false;
-  std::size_t longest = 0;
-};
-
-Unusual unusual_in(std::span<const Path> paths) {
-  Unusual found;
-  std::map<std::string, std::string> whole;  // every folder and file: folded, and as it is
-  for (const auto& path : paths) {
-    for (const auto& part : path) {
-      const auto& name = part.native();
-      for (const char c : name)
-        if (unusual(c)) found.bytes.insert(c);
-      found.not_utf8 = found.not_utf8 || !is_utf8(name);
-      found.odd_ending = found.odd_ending || ends_oddly(name);
-      found.longest = std::max(found.longest, name.size());
-    }
-    for (Path above = path; !above.empty(); above = above.parent_path()) {
-      const auto [it, added] = whole.emplace(folded(above.native()), above.native());
-      if (it->second != above.native()) found.alike = true;
-      if (!added) break;  // what lies above was seen as well
-    }
-  }
-  return found;
-}
-
 // A name of our own to ask with, that no other visit uses.
 std::string probe(std::string_view middle, std::string_view ending = "") {
   static std::atomic<unsigned> number{0};
@@ -88,9 +61,31 @@ bool takes_for_one(Fs& fs, const Path& folder, std::string_view middle, std::str
 
 }  // namespace
 
-NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths) {
+UnusualNames unusual_in(std::span<const Path> paths) {
+  UnusualNames found;
+  std::map<std::string, std::string> whole;  // every folder and file: folded, and as it is
+  for (const auto& path : paths) {
+    for (const auto& part : path) {
+      const auto& name = part.native();
+      for (const char c : name)
+        if (unusual(c)) found.bytes.insert(c);
+      found.not_utf8 = found.not_utf8 || !is_utf8(name);
+      found.odd_ending = found.odd_ending || ends_oddly(name);
+      found.longest = std::max(found.longest, name.size());
+    }
+    for (Path above = path; !above.empty(); above = above.parent_path()) {
+      const auto [it, added] = whole.emplace(folded(above.native()), above.native());
+      if (it->second != above.native()) found.alike = true;
+      if (!added) break;  // what lies above was seen as well
+    }
+  }
+  return found;
+}
+
+NameRules ask_name_rules(Fs& fs, const Path& folder, const UnusualNames& odd) {
   NameRules rules;
-  const auto odd = unusual_in(paths);
+  const bool asks = !odd.bytes.empty() || odd.not_utf8 || odd.odd_ending || odd.alike;
+  if (asks) (void)fs.make_folder(folder);
   for (const char c : odd.bytes)
     if (!takes(fs, folder, probe(std::string_view(&c, 1)))) rules.refused.insert(c);
   rules.only_utf8 = odd.not_utf8 && !takes(fs, folder, probe("\xff"));
@@ -104,7 +99,7 @@ NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths
 }
 
 // As the filesystem can hold it; another file may have that name.
-std::string NamesThere::held(std::string name) const {
+std::string NamesThere::held(const std::string& name) const {
   std::string out;
   const bool escape_high = rules_.only_utf8 && !is_utf8(name);
   for (std::size_t i = 0; i < name.size(); ++i) {

@@ -24,10 +24,20 @@ struct NameRules {
   bool takes_all() const { return !folds && refused.empty() && !only_utf8 && !drops_ending && longest == SIZE_MAX; }
 };
 
-// Asks a filesystem about what is unusual in `paths`, by making files of no bytes in `folder`, which exists, and
+// What in the names of a card some filesystem may not take as it is.
+struct UnusualNames {
+  std::set<char> bytes;
+  bool not_utf8 = false, odd_ending = false;
+  bool alike = false;  // two that a filesystem which folds takes for one
+  std::size_t longest = 0;
+};
+
+UnusualNames unusual_in(std::span<const Path> paths);
+
+// Asks a filesystem about them, by making files of no bytes in `folder`, which is made where it is missing, and
 // removing them; several visits may ask at once. Where nothing is unusual nothing is asked. What can't be asked counts
 // as taken: the copying says then what is wrong.
-NameRules ask_name_rules(Fs& fs, const Path& folder, std::span<const Path> paths);
+NameRules ask_name_rules(Fs& fs, const Path& folder, const UnusualNames& odd);
 
 // The names of one destination's files. A name it can't hold is written with %XX for the bytes it refuses (RFC 3986,
 // section 2.1), and with ~2, ~3 … before its extension where that name is taken by another file of the folder.
@@ -43,7 +53,7 @@ class NamesThere {
 
  private:
   std::string choose(const std::string& parent, const std::string& name);
-  std::string held(std::string name) const;
+  std::string held(const std::string& name) const;
   std::string used(const std::string& path) const;
 
   NameRules rules_;

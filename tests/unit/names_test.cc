@@ -77,9 +77,9 @@ TEST(Names, AreAskedAboutOnlyWhereTheyAreUnusual) {
   test::MemFs fs;
   ASSERT_TRUE(fs.make_folder("home"));
   const Path plain[] = {"CLIP/C0001.MP4", "CLIP/C0002.MP4", "with blank/\xc3\xa4"};
-  EXPECT_TRUE(ask_name_rules(fs, "home", plain).takes_all());
+  EXPECT_TRUE(ask_name_rules(fs, "home", unusual_in(plain)).takes_all());
   const Path odd[] = {"CLIP/C0001.MP4", "clip/C0001.MP4", "a?", "b.", "\xff"};
-  EXPECT_TRUE(ask_name_rules(fs, "home", odd).takes_all());  // in memory every name is one
+  EXPECT_TRUE(ask_name_rules(fs, "home", unusual_in(odd)).takes_all());  // in memory every name is one
   EXPECT_TRUE(fs.files().empty());
 }
 
