@@ -79,6 +79,20 @@ std::string moment_text(Micros moment, const Plan& plan, bool end = false) {
   return song_time(moment) + (place.empty() ? "" : " (" + place + ")");
 }
 
+std::string shutter_text(Rational shutter) {
+  constexpr double kShort = 0.3;  // s; below it people say a fraction
+  return shutter.value() < kShort ? fmt::format("1/{:.4g} s", 1 / shutter.value())
+                                  : fmt::format("{:.3g} s", shutter.value());
+}
+
+std::string exposure_text(const ClipFacts& facts) {
+  std::vector<std::string> parts;
+  if (facts.iso) parts.push_back(fmt::format("ISO {}", *facts.iso));
+  if (facts.shutter) parts.push_back(shutter_text(*facts.shutter));
+  if (facts.white_balance) parts.push_back(fmt::format("{} K", *facts.white_balance));
+  return parts.empty() ? "unknown" : fmt::format("{}", fmt::join(parts, ", "));
+}
+
 std::string song_text(const Clip& clip, const Plan& plan) {
   const auto& placement = clip.placement;
   using State = Placement::State;
@@ -123,6 +137,7 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   line("timecode", known(facts.timecode));
   line("recorded", known(facts.recorded_at, iso8601));
   line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
+  line("exposure", exposure_text(facts));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
   line("song", song_text(clip, plan));
   for (std::size_t i = 0; i < clip.placement.candidates.size(); ++i)

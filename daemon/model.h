@@ -180,6 +180,9 @@ struct ClipFacts {
   std::optional<Instant> recorded_at;  // start of recording; only where the zone is known or the standard says UTC
   std::optional<std::string> camera;
   std::optional<std::string> lens;
+  std::optional<int> iso;                 // exposure index; this and the next two as they were at the first frame
+  std::optional<Rational> shutter;        // s that a frame was exposed
+  std::optional<int> white_balance;       // K
   std::optional<bool> audio;              // has a sound stream
   std::optional<SoundLevels> levels;      // nullopt until it was listened to
   std::optional<FramesSeen> frames_seen;  // nullopt until its strip was made

@@ -72,7 +72,7 @@ CREATE TABLE clip (
   frames_seen    INTEGER,                    -- decoded for its strip of frames; NULL until that was made
   frames_black   INTEGER,                    -- of these
   origin       TEXT NOT NULL DEFAULT '{}'    -- JSON: field name to where its value comes from
-) STRICT;
+, iso           INTEGER, shutter       TEXT, white_balance INTEGER) STRICT;
 CREATE TABLE clip_file (
   clip_id INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
   file_id INTEGER NOT NULL REFERENCES file(id),

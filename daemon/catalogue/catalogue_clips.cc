@@ -123,8 +123,8 @@ Result<void> apply(Db& db, const HandEdit& edit) {
   return write_placement(db, edit.clip, placement);
 }
 
-std::optional<std::string> rate_text(const std::optional<Rational>& rate) {
-  return rate ? std::optional(to_string(*rate)) : std::nullopt;
+std::optional<std::string> fraction_text(const std::optional<Rational>& value) {
+  return value ? std::optional(to_string(*value)) : std::nullopt;
 }
 
 Result<void> write_levels(Db& db, ClipId clip, const std::optional<SoundLevels>& levels) {
@@ -146,12 +146,12 @@ Result<void> write_facts(Db& db, ClipId clip, const ClipFacts& facts, Instant at
       "UPDATE clip"
       " SET studied_at = ?, duration_us = ?, frames = ?, frame_rate = ?, capture_rate = ?, width = ?, height = ?,"
       " rotation = ?, codec = ?, bit_depth = ?, bit_rate = ?, gamma = ?, gamut = ?, timecode = ?, drop_frame = ?,"
-      " recorded_at = ?, camera = ?, lens = ?, audio = ?, origin = ?"
+      " recorded_at = ?, camera = ?, lens = ?, iso = ?, shutter = ?, white_balance = ?, audio = ?, origin = ?"
       " WHERE id = ?",
-      at, facts.duration, facts.frames, rate_text(facts.frame_rate), rate_text(facts.capture_rate), facts.width,
+      at, facts.duration, facts.frames, fraction_text(facts.frame_rate), fraction_text(facts.capture_rate), facts.width,
       facts.height, facts.rotation, facts.codec, facts.bit_depth, facts.bit_rate, facts.gamma, facts.gamut,
-      facts.timecode, facts.drop_frame, facts.recorded_at, facts.camera, facts.lens, facts.audio,
-      origin_text(facts.origin), clip));
+      facts.timecode, facts.drop_frame, facts.recorded_at, facts.camera, facts.lens, facts.iso,
+      fraction_text(facts.shutter), facts.white_balance, facts.audio, origin_text(facts.origin), clip));
   TRY(write_levels(db, clip, facts.levels));
   return write_frames(db, clip, facts.frames_seen);
 }

@@ -36,7 +36,7 @@ struct Range {
   ClipId last{std::numeric_limits<std::int64_t>::max()};
 };
 
-std::optional<Rational> read_rate(Statement& row) {
+std::optional<Rational> read_fraction(Statement& row) {
   const auto text = row.next<std::optional<std::string>>();
   return text ? parse_rate(*text) : std::nullopt;
 }
@@ -58,8 +58,8 @@ ClipFacts read_facts(Statement& row) {
   ClipFacts facts;
   facts.duration = row.next<std::optional<Micros>>();
   facts.frames = row.next<std::optional<std::int64_t>>();
-  facts.frame_rate = read_rate(row);
-  facts.capture_rate = read_rate(row);
+  facts.frame_rate = read_fraction(row);
+  facts.capture_rate = read_fraction(row);
   facts.width = row.next<std::optional<int>>();
   facts.height = row.next<std::optional<int>>();
   facts.rotation = row.next<std::optional<int>>();
@@ -73,6 +73,9 @@ ClipFacts read_facts(Statement& row) {
   facts.recorded_at = row.next<std::optional<Instant>>();
   facts.camera = row.next<std::optional<std::string>>();
   facts.lens = row.next<std::optional<std::string>>();
+  facts.iso = row.next<std::optional<int>>();
+  facts.shutter = read_fraction(row);
+  facts.white_balance = row.next<std::optional<int>>();
   facts.audio = row.next<std::optional<bool>>();
   facts.levels = read_levels(row);
   facts.frames_seen = read_frames(row);
@@ -95,8 +98,8 @@ Result<std::vector<Clip>> read_clips(Db& db, Range range) {
   return db.all(
       "SELECT clip.id, roll.name, clip.name, file.path, file.digest,"
       " duration_us, frames, frame_rate, capture_rate, width, height, rotation, codec, bit_depth, bit_rate,"
-      " gamma, gamut, timecode, drop_frame, recorded_at, camera, lens, audio, sound_samples, sound_peak_db, "
-      "sound_clipped,"
+      " gamma, gamut, timecode, drop_frame, recorded_at, camera, lens, iso, shutter, white_balance, audio,"
+      " sound_samples, sound_peak_db, sound_clipped,"
       " frames_seen, frames_black, origin"
       " FROM clip"
       " JOIN roll ON roll.id = clip.roll_id"

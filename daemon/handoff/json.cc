@@ -37,6 +37,9 @@ void put_facts(Json& json, const ClipFacts& facts) {
   json["recorded_at"] = moment_or_null(facts.recorded_at);
   json["camera"] = maybe(facts.camera);
   json["lens"] = maybe(facts.lens);
+  json["iso"] = maybe(facts.iso);
+  json["shutter_s"] = facts.shutter ? Json(facts.shutter->value()) : Json();
+  json["white_balance_k"] = maybe(facts.white_balance);
   json["audio"] = maybe(facts.audio);
   const bool heard = facts.levels && facts.levels->samples > 0;
   json["sound_peak_db"] = heard ? Json(facts.levels->peak_db) : Json();

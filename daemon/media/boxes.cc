@@ -79,4 +79,10 @@ Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_
   return found;
 }
 
+std::optional<Rational> big_endian_fraction(std::string_view bytes) {
+  const auto num = static_cast<std::int64_t>(big_endian(bytes, 0, 4));
+  const auto den = static_cast<std::int64_t>(big_endian(bytes, 4, 4));
+  return bytes.size() == 8 && num > 0 && den > 0 ? std::optional(Rational(num, den)) : std::nullopt;
+}
+
 }  // namespace everytake

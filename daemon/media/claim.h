@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "model.h"
 
@@ -12,8 +13,14 @@ struct Claim {
   std::string origin;  // "timed metadata"; stands beside each value taken from it
   std::optional<std::string> gamma{}, gamut{}, camera{}, lens{};  // gamma and gamut in lower case
   std::optional<Rational> capture_rate{};
+  std::optional<int> iso{}, white_balance{};  // exposure index, K
+  std::optional<Rational> shutter{};          // s
   std::optional<Instant> recorded_at{};
 };
+
+// Whole numbers as claims hold them, 1 to 10^9; nullopt for any other.
+std::optional<int> positive(std::int64_t number);
+std::optional<int> positive(std::string_view digits);  // a unit may follow them: "5600K"
 
 // Fills in what is not known yet; sources are asked in order of trust.
 void apply(ClipFacts& facts, const Claim& claim);

@@ -36,6 +36,21 @@ const std::string* tag(const Container& container, const char* name) {
   return found == container.tags.end() || found->second.empty() ? nullptr : &found->second;
 }
 
+const Stream* picture_of(const Container& container) {
+  const auto at = static_cast<std::size_t>(container.main_video);
+  return container.main_video < 0 ? nullptr : &container.streams[at];
+}
+
+std::optional<Rational> file_rate(const Container& container) {
+  const auto* picture = picture_of(container);
+  return picture ? picture->rate : std::nullopt;
+}
+
+std::optional<int> whole_tag(const Container& container, const char* name) {
+  const auto* text = tag(container, name);
+  return text ? positive(std::string_view(*text)) : std::nullopt;
+}
+
 // Identifiers of a recording's curve: "com.apple.rec2020.apple-log", "<reversed domain>.<camera>.<curve>".
 Claim curve_claim(std::string_view id, const char* origin) {
   Claim claim{.origin = origin};
@@ -97,17 +112,37 @@ Result<Claim> key_claim(ReadFile& file, const Container& container) {
   if (const auto* rate = tag(container, "com.android.capture.fps")) claim.capture_rate = parse_rate(*rate);
   if (const auto* rate = tag(container, "com.arri.camera.sensorfps"))  // in thousandths
     claim.capture_rate = parse_rate(fmt::format("{:.3f}", std::strtod(rate->c_str(), nullptr) / 1000));
+  claim.iso = whole_tag(container, "com.arri.camera.exposureindexasa");
+  claim.white_balance = whole_tag(container, "com.arri.camera.whitebalancekelvin");
+  if (const auto* lens = tag(container, "com.blackmagic-design.camera.lenstype")) claim.lens = *lens;
   return claim;
+}
+
+// What makers put into the movie's user data, and into a box of its own.
+Result<std::vector<Claim>> maker_claims(ReadFile& file, const Container& container) {
+  std::vector<Claim> claims;
+  const auto add = [&](std::span<const std::string_view> path, auto read) -> Result<void> {
+    for (const auto& box : TRY(find_boxes(file, path)))
+      claims.push_back(read(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
+    return {};
+  };
+  const auto in_user_data = [&](std::string_view type, auto read) {
+    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read);
+  };
+  TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_claim));
+  TRY(in_user_data("MVTG", fujifilm_claim));
+  TRY(in_user_data("PANA", panasonic_claim));
+  TRY(in_user_data("GPMF", gopro_claim));
+  TRY(add(std::array<std::string_view, 4>{"moov", "udta", "NCDT", "NCTG"},
+          [&](std::string_view content) { return nikon_claim(content, file_rate(container)); }));
+  return claims;
 }
 
 Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& container) {
   std::vector<Claim> claims;
   if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
     if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
-  for (const auto& box : TRY(find(file, std::array<std::string_view, 2>{"moov", "uuid"})))
-    claims.push_back(canon_claim(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
-  for (const auto& box : TRY(find(file, std::array<std::string_view, 3>{"moov", "udta", "MVTG"})))
-    claims.push_back(fujifilm_claim(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
+  for (auto& claim : TRY(maker_claims(file, container))) claims.push_back(std::move(claim));
   return claims;
 }
 
@@ -122,10 +157,10 @@ Result<Claim> timed_claim(ReadFile& file, const Container& container) {
 // H.273: only these two codes say anything. No code exists for any camera's log, and 709 is written beside log too.
 Claim transfer_claim(const Container& container) {
   Claim claim{.origin = "container transfer"};
-  if (container.main_video < 0) return claim;
-  const auto& transfer = container.streams[static_cast<std::size_t>(container.main_video)].transfer;
-  if (transfer == "smpte2084") claim.gamma = "pq";
-  if (transfer == "arib-std-b67") claim.gamma = "hlg";
+  const auto* picture = picture_of(container);
+  if (!picture) return claim;
+  if (picture->transfer == "smpte2084") claim.gamma = "pq";
+  if (picture->transfer == "arib-std-b67") claim.gamma = "hlg";
   return claim;
 }
 

@@ -76,7 +76,7 @@ Result<ClipFacts> first_facts(const ReadFs& fs, const Path& folder, const ClipFi
                               std::stop_token stop) {
   const auto size = TRY(fs.stat(folder / video)).size;
   const auto container = size > 0 ? TRY(read_container(fs, folder / video, stop)) : std::nullopt;
-  auto facts = container ? facts_of(*container, video, size) : TRY(facts_of_unreadable(fs, folder / video));
+  auto facts = TRY(facts_of(fs, folder / video, container, size));
   say_where(facts, video);
   const auto embedded = container ? TRY(read_embedded(fs, folder / video, *container)) : Embedded{};
   bool noted = false;

@@ -34,6 +34,9 @@ void each_field(Facts& facts, Visit&& visit) {
   visit("recorded_at", facts.recorded_at);
   visit("camera", facts.camera);
   visit("lens", facts.lens);
+  visit("iso", facts.iso);
+  visit("shutter", facts.shutter);
+  visit("white_balance", facts.white_balance);
   visit("audio", facts.audio);
 }
 

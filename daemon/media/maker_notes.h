@@ -12,5 +12,12 @@ namespace everytake {
 Claim canon_claim(std::string_view content);
 // `content` of `udta`/`MVTG`.
 Claim fujifilm_claim(std::string_view content);
+// `content` of `udta`/`PANA`.
+Claim panasonic_claim(std::string_view content);
+// `content` of `udta`/`NCDT`/`NCTG`: records of a number, a type of TIFF, a count and the values. Of its two frame
+// rates the camera took the one that is not the file's; `file_rate` may be unknown.
+Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate);
+// `content` of `udta`/`GPMF`: named values, some of them holding others.
+Claim gopro_claim(std::string_view content);
 
 }  // namespace everytake

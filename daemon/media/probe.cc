@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "media/boxes.h"
+#include "media/mxf.h"
 #include "media/timecode.h"
 
 namespace everytake {
@@ -25,12 +26,24 @@ std::string name_of(const Path& video) {
   return shown(video.filename().string());
 }
 
+// What is wrong with how it ends, where it is an MXF file.
+Result<std::optional<Problem>> mxf_problem(ReadFile& file, const Path& video, std::uint64_t size) {
+  const auto end = TRY(mxf_end(file, size));
+  if (end == MxfEnd::missing)
+    return problem("truncated", video,
+                   name_of(video) + " has no end: the camera wrote no more. Play it on the camera, and shoot it again");
+  if (end == MxfEnd::open)
+    return problem("incomplete", video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
+  return std::nullopt;
+}
+
 // Why libav made nothing of it.
 Result<Problem> why_unreadable(const ReadFs& fs, const Path& video) {
   const auto file = TRY(fs.open(video, Cache::use));
   const auto stat = TRY(file->stat());
   if (stat.size == 0)
     return problem("empty", video, name_of(video) + " is empty: the camera wrote nothing into it. Shoot it again");
+  if (const auto cut = TRY(mxf_problem(*file, video, stat.size))) return *cut;
   const auto boxes = TRY(read_boxes(*file, 0, stat.size));
   const auto has = [&](const char* type) {
     return std::any_of(boxes.begin(), boxes.end(), [type](const Box& box) { return box.type == type; });
@@ -186,18 +199,24 @@ ClipFacts facts_of(const Container& container, const Path& video, std::uint64_t 
   return facts;
 }
 
-Result<ClipFacts> facts_of_unreadable(const ReadFs& fs, const Path& video) {
+Result<ClipFacts> facts_of(const ReadFs& fs, const Path& video, const std::optional<Container>& container,
+                           std::uint64_t size) {
   ClipFacts facts;
-  facts.problems.push_back(TRY(why_unreadable(fs, video)));
+  if (container)
+    facts = facts_of(*container, video, size);
+  else
+    facts.problems.push_back(TRY(why_unreadable(fs, video)));
+  if (container && container->format == "mxf") {
+    const auto file = TRY(fs.open(video, Cache::use));
+    if (const auto cut = TRY(mxf_problem(*file, video, size))) facts.problems.push_back(*cut);
+  }
   return facts;
 }
 
 Result<ClipFacts> probe(const ReadFs& fs, const Path& video, std::stop_token stop) {
   const auto stat = TRY(fs.stat(video));
-  if (stat.type == FileType::regular && stat.size > 0)
-    if (const auto container = TRY(read_container(fs, video, std::move(stop))))
-      return facts_of(*container, video, stat.size);
-  return facts_of_unreadable(fs, video);
+  const bool readable = stat.type == FileType::regular && stat.size > 0;
+  return facts_of(fs, video, readable ? TRY(read_container(fs, video, std::move(stop))) : std::nullopt, stat.size);
 }
 
 }  // namespace everytake

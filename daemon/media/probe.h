@@ -16,7 +16,8 @@ Result<ClipFacts> probe(const ReadFs& fs, const Path& video, std::stop_token sto
 // The part of it that decides: what to believe of a container. `size` is the file's, in bytes.
 ClipFacts facts_of(const Container& container, const Path& video, std::uint64_t size);
 
-// What there is to say of a file that libav can't read: its one problem.
-Result<ClipFacts> facts_of_unreadable(const ReadFs& fs, const Path& video);
+// The same with what only the file itself shows: how an MXF file ends, and why libav made nothing of one (nullopt).
+Result<ClipFacts> facts_of(const ReadFs& fs, const Path& video, const std::optional<Container>& container,
+                           std::uint64_t size);
 
 }  // namespace everytake

@@ -234,6 +234,8 @@ Result<Claim> parse_clip_metadata(std::string_view xml) {
   Claim claim{.origin = "notes in the file"};
   claim.gamma = lower(trimmed(child(child(unit, "Gamma"), "CaptureGamma").child_value()));
   claim.gamut = lower(trimmed(child(child(unit, "Gamut"), "CaptureGamut").child_value()));
+  claim.iso = positive(std::string_view(child(unit, "ISOSensitivity").child_value()));
+  claim.white_balance = positive(std::string_view(child(unit, "WhiteBalanceColorTemperature").child_value()));
   return claim;
 }
 

@@ -40,7 +40,8 @@ Result<Sidecar> parse_sidecar(std::string_view xml);
 // sidecar before stay. False where it was not used.
 bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin = "sidecar");
 
-// `ClipMain` of the Semi-Pro clip metadata that some cameras put into a QuickTime key: gamma and gamut. Errors as of
+// `ClipMain` of the Semi-Pro clip metadata that some cameras put into a QuickTime key: gamma, gamut, exposure index,
+// white balance. Errors as of
 // parse_sidecar().
 Result<Claim> parse_clip_metadata(std::string_view xml);
 

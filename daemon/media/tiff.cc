@@ -1,15 +1,19 @@
 #include "media/tiff.h"
 
 #include <algorithm>
+#include <iterator>
 
 namespace everytake {
 namespace {
 
-// Bytes of one value, by its type.
-constexpr std::size_t kSizes[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8};
 constexpr std::uint32_t kMostEntries = 1000;
 
 }  // namespace
+
+std::size_t Tiff::size_of_type(int type) {
+  constexpr std::size_t kSizes[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8};
+  return type >= 0 && type < static_cast<int>(std::size(kSizes)) ? kSizes[type] : 0;
+}
 
 std::optional<Tiff> Tiff::open(std::string_view bytes) {
   if (bytes.size() < 8) return std::nullopt;
@@ -37,8 +41,7 @@ std::optional<Tiff::Entry> Tiff::find(std::uint32_t directory, int tag) const {
     const std::size_t at = std::size_t{directory} + 2 + std::size_t{12} * i;
     if (static_cast<int>(integer(at, 2)) != tag) continue;
     Entry entry{static_cast<int>(integer(at + 2, 2)), integer(at + 4, 4), {}, 0};
-    const auto type = static_cast<std::size_t>(entry.type);
-    const std::size_t length = type < std::size(kSizes) ? kSizes[type] * entry.count : 0;
+    const std::size_t length = size_of_type(entry.type) * entry.count;
     const std::size_t where = length <= 4 ? at + 8 : integer(at + 8, 4);
     if (length == 0 || where > bytes_.size() || length > bytes_.size() - where) return std::nullopt;
     entry.value = bytes_.substr(where, length);
@@ -49,14 +52,20 @@ std::optional<Tiff::Entry> Tiff::find(std::uint32_t directory, int tag) const {
 }
 
 std::optional<std::int64_t> Tiff::number(const Entry& entry, std::uint32_t n) const {
-  const auto type = static_cast<std::size_t>(entry.type);
-  const std::size_t size = type < std::size(kSizes) ? kSizes[type] : 0;
+  const std::size_t size = size_of_type(entry.type);
   if (n >= entry.count || (size != 1 && size != 2 && size != 4)) return std::nullopt;
   const std::uint32_t value = integer(entry.where + size * n, size);
-  const bool is_signed = type == 6 || type == 8 || type == 9;
+  const bool is_signed = entry.type == 6 || entry.type == 8 || entry.type == 9;
   if (!is_signed) return value;
   if (size == 4) return static_cast<std::int32_t>(value);
   return size == 2 ? std::int64_t{static_cast<std::int16_t>(value)} : std::int64_t{static_cast<std::int8_t>(value)};
+}
+
+std::optional<Rational> Tiff::fraction(const Entry& entry) const {
+  constexpr int kRational = 5;
+  if (entry.type != kRational || entry.count < 1) return std::nullopt;
+  const std::uint32_t num = integer(entry.where, 4), den = integer(std::size_t{entry.where} + 4, 4);
+  return num > 0 && den > 0 ? std::optional(Rational(num, den)) : std::nullopt;
 }
 
 }  // namespace everytake

@@ -6,6 +6,8 @@
 #include <string>
 #include <string_view>
 
+#include "base/rational.h"
+
 namespace everytake {
 
 class Tiff {
@@ -15,6 +17,9 @@ class Tiff {
 
   // Directories without that header: the first begins at once, and places count from it.
   static Tiff bare_little_endian(std::string_view bytes) { return Tiff(bytes, true, 0); }
+
+  // Bytes of one value of that type; 0 for a type that there is not.
+  static std::size_t size_of_type(int type);
 
   struct Entry {
     int type = 0;
@@ -27,6 +32,8 @@ class Tiff {
   std::uint32_t first_directory() const { return first_; }
   // The n-th number of an entry of 1-, 2- or 4-byte integers.
   std::optional<std::int64_t> number(const Entry& entry, std::uint32_t n = 0) const;
+  // The first of an entry of fractions. nullopt where it is none, or is not positive.
+  std::optional<Rational> fraction(const Entry& entry) const;
 
  private:
   Tiff(std::string_view bytes, bool little, std::uint32_t first) : bytes_(bytes), little_(little), first_(first) {}

@@ -1,6 +1,9 @@
 #include "media/timed_metadata.h"
 
 #include <algorithm>
+#include <optional>
+#include <span>
+#include <utility>
 
 #include "media/boxes.h"
 
@@ -9,13 +12,27 @@ namespace {
 
 constexpr std::size_t kLabel = 16;                              // a SMPTE universal label
 constexpr std::string_view kLabelStart("\x06\x0E\x2B\x34", 4);  // ST 298
-constexpr std::uint64_t kContainer = 0x8300, kGamma = 0x3210, kPrimaries = 0x3219, kCaptureRate = 0x8106;
+
+// Local tags of RDD 18, and two of a maker's own.
+enum Tag : std::uint64_t {
+  kContainer = 0x8300,
+  kGamma = 0x3210,
+  kPrimaries = 0x3219,
+  kCaptureRate = 0x8106,
+  kShutterAngle = 0x8108,  // minutes of arc
+  kShutterTime = 0x8109,   // s
+  kIso = 0x810B,
+  kWhiteBalance = 0x810E,  // K
+  kLogLabel = 0xE211,
+  kLogPrimaries = 0xE212,
+};
 
 struct Named {
-  std::uint64_t label;  // its last four bytes
+  std::uint64_t label;  // its last bytes
   const char* gamma;
   const char* gamut;  // nullptr where the gamma does not tell
 };
+// By their last four bytes.
 constexpr Named kGammas[] = {
     {0x01010501, "s-log", nullptr},        {0x01010508, "s-log2", nullptr},
     {0x01010604, "s-log3", "s-gamut3"},    {0x01010605, "s-log3-cine", "s-gamut3-cine"},
@@ -27,33 +44,82 @@ constexpr Named kGammas[] = {
 constexpr Named kPrimarySets[] = {
     {0x01030103, nullptr, "s-gamut"}, {0x01030104, nullptr, "s-gamut3"}, {0x01030105, nullptr, "s-gamut3-cine"}};
 
-template <std::size_t N>
-const Named* named(const Named (&table)[N], std::string_view label) {
+// By their last eight bytes.
+constexpr Named kLogs[] = {
+    {0x0E15000101000000, "c-log", nullptr},  {0x0E15000102000000, "c-log2", nullptr},
+    {0x0E15000107000000, "c-log3", nullptr}, {0x04010101010A0000, "pq", nullptr},
+    {0x04010101010B0000, "hlg", nullptr},
+};
+constexpr Named kLogPrimarySets[] = {{0x0E15000202000000, nullptr, "cinema-gamut"}};
+
+// The row that the label's last `bytes` name.
+const Named* named(std::span<const Named> table, std::string_view label, std::size_t bytes) {
   if (label.size() != kLabel) return nullptr;
-  const auto end = big_endian(label, kLabel - 4, 4);
-  const auto* found = std::find_if(table, table + N, [end](const Named& each) { return each.label == end; });
-  return found == table + N ? nullptr : found;
+  const auto end = big_endian(label, kLabel - bytes, bytes);
+  const auto found = std::find_if(table.begin(), table.end(), [end](const Named& each) { return each.label == end; });
+  return found == table.end() ? nullptr : &*found;
 }
 
-void read_item(std::uint64_t tag, std::string_view value, Claim& claim) {
-  if (tag == kGamma) {
-    if (const auto* gamma = named(kGammas, value)) {
-      claim.gamma = gamma->gamma;
-      if (gamma->gamut && !claim.gamut) claim.gamut = gamma->gamut;
-    }
-  } else if (tag == kPrimaries) {
-    if (const auto* primaries = named(kPrimarySets, value)) claim.gamut = primaries->gamut;
-  } else if (tag == kCaptureRate && value.size() == 8) {
-    const auto num = static_cast<std::int64_t>(big_endian(value, 0, 4));
-    const auto den = static_cast<std::int64_t>(big_endian(value, 4, 4));
-    if (num > 0 && den > 0) claim.capture_rate = Rational(num, den);
+void take_names(const Named* row, Claim& claim) {
+  if (!row) return;
+  if (row->gamma) claim.gamma = row->gamma;
+  if (row->gamut && (!row->gamma || !claim.gamut))
+    claim.gamut = row->gamut;  // primaries go before what a curve implies
+}
+
+std::optional<int> whole(std::string_view value, std::size_t bytes) {
+  if (value.size() != bytes) return std::nullopt;
+  return positive(static_cast<std::int64_t>(big_endian(value, 0, bytes)));
+}
+
+struct Reading {
+  Claim claim;
+  std::optional<int> shutter_angle;  // minutes of arc
+};
+
+void read_item(std::uint64_t tag, std::string_view value, Reading& to) {
+  switch (tag) {
+    case kGamma:
+      return take_names(named(kGammas, value, 4), to.claim);
+    case kPrimaries:
+      return take_names(named(kPrimarySets, value, 4), to.claim);
+    case kLogLabel:
+      return take_names(named(kLogs, value, 8), to.claim);
+    case kLogPrimaries:
+      return take_names(named(kLogPrimarySets, value, 8), to.claim);
+    case kCaptureRate:
+      to.claim.capture_rate = big_endian_fraction(value);
+      return;
+    case kShutterTime:
+      to.claim.shutter = big_endian_fraction(value);
+      return;
+    case kShutterAngle:
+      to.shutter_angle = whole(value, 4);
+      return;
+    case kIso:
+      to.claim.iso = whole(value, 2);
+      return;
+    case kWhiteBalance:
+      to.claim.white_balance = whole(value, 2);
+      return;
+    default:
+      return;
   }
+}
+
+// Where only the angle is said: that part of a whole turn, and of a frame's time.
+Claim finished(Reading reading) {
+  constexpr int kTurn = 360 * 60;
+  auto& claim = reading.claim;
+  if (!claim.shutter && claim.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn)
+    claim.shutter = Rational(*reading.shutter_angle, kTurn) / *claim.capture_rate;
+  return std::move(claim);
 }
 
 }  // namespace
 
 Claim read_timed_metadata(std::string_view sample) {
-  Claim claim{.origin = "timed metadata"};
+  Reading reading{.claim = {.origin = "timed metadata"}, .shutter_angle = {}};
   std::size_t at = std::max<std::size_t>(2, big_endian(sample, 0, 2));
   while (at < sample.size() && sample.size() - at >= 4) {
     if (sample.substr(at, kLabelStart.size()) == kLabelStart) {
@@ -63,10 +129,10 @@ Claim read_timed_metadata(std::string_view sample) {
     }
     const auto tag = big_endian(sample, at, 2), length = big_endian(sample, at + 2, 2);
     if (tag == 0 || length > sample.size() - at - 4) break;
-    if (tag != kContainer) read_item(tag, sample.substr(at + 4, length), claim);
+    if (tag != kContainer) read_item(tag, sample.substr(at + 4, length), reading);
     at += 4 + (tag == kContainer ? 0 : length);
   }
-  return claim;
+  return finished(std::move(reading));
 }
 
 }  // namespace everytake

@@ -6,8 +6,6 @@
 namespace everytake::test {
 namespace {
 
-constexpr int kUndefined = 7, kLong = 4;  // TIFF 6.0 types
-
 std::uint64_t number(std::string_view bytes, std::size_t at, int length) {
   std::uint64_t value = 0;
   for (int i = 0; i < length; ++i) value = value << 8 | static_cast<unsigned char>(bytes[at + i]);
@@ -98,22 +96,6 @@ std::string timed_sample(const std::vector<Item>& items) {
 
 std::string label(std::uint32_t end) {
   return std::string("\x06\x0E\x2B\x34\x04\x01\x01\x06\x0E\x06\x04\x01", 12) + big(end, 4);
-}
-
-std::string directory(std::uint32_t at, int tag, int type, std::uint32_t count, const std::string& value) {
-  std::string out = little(1, 2) + little(static_cast<std::uint64_t>(tag), 2) +
-                    little(static_cast<std::uint64_t>(type), 2) + little(count, 4);
-  const bool inside = value.size() <= 4;
-  out += inside ? value + std::string(4 - value.size(), '\0') : little(at + 18, 4);
-  return out + little(0, 4) + (inside ? "" : value);
-}
-
-std::string tiff_with_notes(const std::string& notes, bool bare) {
-  std::string out = bare ? "" : "II" + little(42, 2) + little(8, 4);
-  const auto first = static_cast<std::uint32_t>(out.size());
-  out += directory(first, 0x8769, kLong, 1, little(first + 18, 4));
-  out += directory(first + 18, 0x927C, kUndefined, static_cast<std::uint32_t>(notes.size()), notes);
-  return out;
 }
 
 }  // namespace everytake::test

@@ -1,4 +1,4 @@
-// Builds and alters the boxes of MP4 files (ISO/IEC 14496-12) and small TIFF directories by hand.
+// Builds and alters the boxes of MP4 files (ISO/IEC 14496-12) by hand.
 #pragma once
 
 #include <cstdint>
@@ -27,12 +27,5 @@ struct Item {
 std::string timed_sample(const std::vector<Item>& items);
 // The universal label with these last four bytes.
 std::string label(std::uint32_t end);
-
-// A little-endian TIFF whose Exif directory holds `notes` as the maker's note; they begin at byte kNotesAt. Bare, it
-// has no header of 8 bytes, so all is 8 bytes nearer.
-inline constexpr std::uint32_t kNotesAt = 44;
-std::string tiff_with_notes(const std::string& notes, bool bare = false);
-// A directory with one entry. `value` is put after it, at `at` + 18 of the TIFF, where it is longer than 4 bytes.
-std::string directory(std::uint32_t at, int tag, int type, std::uint32_t count, const std::string& value);
 
 }  // namespace everytake::test

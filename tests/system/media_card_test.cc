@@ -1,15 +1,14 @@
 // The card that make_card makes, judged by a general-purpose reader: ffprobe.
 #include <gtest/gtest.h>
 
-#include <cstdio>
 #include <memory>
-#include <nlohmann/json.hpp>
 
 #include "base/posix_fs.h"
 #include "base/text.h"
 #include "media/audio.h"
 #include "media/probe.h"
 #include "media/sidecar.h"
+#include "support/ffprobe.h"
 #include "support/media_card.h"
 #include "support/temp_dir.h"
 
@@ -17,22 +16,6 @@ namespace everytake {
 namespace {
 
 const Path kClips = "PRIVATE/M4ROOT/CLIP";
-
-// Everything ffprobe prints of a file; null where it refuses.
-nlohmann::json ffprobe(const Path& file) {
-  const std::string command = "ffprobe -v quiet -of json -show_format -show_streams '" + file.string() + "'";
-  const std::unique_ptr<FILE, int (*)(FILE*)> pipe(popen(command.c_str(), "r"), pclose);
-  std::string text;
-  char buffer[4096];
-  while (const auto got = fread(buffer, 1, sizeof buffer, pipe.get())) text.append(buffer, got);
-  return nlohmann::json::parse(text, nullptr, false);
-}
-
-nlohmann::json stream_of(const nlohmann::json& all, const char* type) {
-  for (const auto& stream : all["streams"])
-    if (stream["codec_type"] == type) return stream;
-  return nullptr;
-}
 
 // One card for every claim about it: making it takes seconds.
 struct Card {
@@ -47,23 +30,10 @@ struct Card {
   static Path sidecar(const test::CardClip& clip) { return kClips / (clip.name() + "M01.XML"); }
 };
 
-void expect_ffprobe_agrees(const Card& card, const test::CardClip& clip) {
+void expect_container_agrees(const Card& card, const test::CardClip& clip) {
   const auto facts = probe(*card.fs, Card::video(clip), {});
   ASSERT_TRUE(facts) << facts.error().what;
-  const auto all = ffprobe(card.folder / Card::video(clip).string());
-  const auto picture = stream_of(all, "video");
-  ASSERT_TRUE(picture.is_object());
-  EXPECT_EQ(to_string(*facts->frame_rate), picture["avg_frame_rate"]);
-  EXPECT_EQ(std::to_string(*facts->frames), picture["nb_frames"]);
-  EXPECT_NEAR(seconds(*facts->duration), std::stod(picture["duration"].get<std::string>()), 1e-6);
-  EXPECT_EQ(*facts->width, picture["width"]);
-  EXPECT_EQ(*facts->height, picture["height"]);
-  EXPECT_EQ(*facts->codec, picture["codec_name"]);
-  EXPECT_EQ(*facts->bit_depth == 10, picture["pix_fmt"] == "yuv422p10le");
-  EXPECT_NEAR(static_cast<double>(*facts->bit_rate), std::stod(all["format"]["bit_rate"].get<std::string>()), 2);
-  EXPECT_EQ(*facts->audio, stream_of(all, "audio").is_object());
-  const auto tags = picture.value("tags", nlohmann::json::object());
-  EXPECT_EQ(facts->timecode.value_or(""), tags.value("timecode", ""));
+  test::expect_ffprobe_agrees(*facts, card.folder / Card::video(clip).string());
   const bool cut = facts->problems.size() == 1 && facts->problems[0].code == "truncated";
   EXPECT_EQ(cut, clip.cut);
   EXPECT_EQ(facts->problems.size(), clip.cut ? 1U : 0U);
@@ -100,7 +70,7 @@ TEST(MediaCard, IsWhatItsMakerSaysAndFfprobeReads) {
   const Card card;
   for (const auto& clip : test::card_clips()) {
     SCOPED_TRACE(clip.name());
-    expect_ffprobe_agrees(card, clip);
+    expect_container_agrees(card, clip);
     expect_sidecar_agrees(card, clip);
     expect_sound(card, clip);
   }

@@ -51,6 +51,9 @@ ClipFacts every_fact() {
   facts.recorded_at = kNoon - 1us;
   facts.camera = "L-1";
   facts.lens = "35 mm";
+  facts.iso = 12800;
+  facts.shutter = Rational(1, 48);
+  facts.white_balance = 4300;
   facts.audio = true;
   facts.levels = {1'185'185, -12.25, 0.0625};
   facts.frames_seen = {5, 1};
@@ -77,6 +80,9 @@ void expect_equal(const ClipFacts& a, const ClipFacts& b) {
   EXPECT_EQ(a.recorded_at, b.recorded_at);
   EXPECT_EQ(a.camera, b.camera);
   EXPECT_EQ(a.lens, b.lens);
+  EXPECT_EQ(a.iso, b.iso);
+  EXPECT_EQ(a.shutter, b.shutter);
+  EXPECT_EQ(a.white_balance, b.white_balance);
   EXPECT_EQ(a.audio, b.audio);
   EXPECT_EQ(a.levels, b.levels);
   EXPECT_EQ(a.frames_seen, b.frames_seen);

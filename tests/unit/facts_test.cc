@@ -10,6 +10,7 @@
 #include "media/maker_notes.h"
 #include "media/timed_metadata.h"
 #include "support/fault_fs.h"
+#include "support/maker_boxes.h"
 #include "support/media_boxes.h"
 #include "support/media_card.h"
 #include "support/media_movie.h"
@@ -256,38 +257,95 @@ TEST(TimedMetadata, EndsWhereTheBytesMakeNoSense) {
   EXPECT_EQ(read_timed_metadata(std::string(5000, '\xFF')).capture_rate, std::nullopt);
 }
 
-// Numbers of the log information: place 9 is the colour space, place 11 the log's version.
-std::string log_notes(int space, int version) {
-  std::string numbers;
-  for (int i = 0; i < 12; ++i) numbers += little(static_cast<std::uint64_t>(i == 9 ? space : i == 11 ? version : 0), 4);
-  const auto tiff = tiff_with_notes(directory(kNotesAt, 0x4026, 9, 12, numbers));
-  const std::string id("\x85\xC0\xB6\x87\x82\x0F\x11\xE0\x81\x11\xF4\xCE\x46\x2B\x6A\x48", 16);
-  const std::string still =
-      std::string("\xFF\xD8\xFF\xE1", 4) + big(tiff.size() + 8, 2) + std::string("Exif\0\0", 6) + tiff;
-  return id + box("CNTH", box("CNDA", still));
+TEST(TimedMetadata, TellsHowTheFirstFrameWasExposed) {
+  const auto claim = read_timed_metadata(
+      timed_sample({{0x8109, big(1, 4) + big(50, 4)}, {0x810B, big(12800, 2)}, {0x810E, big(5600, 2)}}));
+  EXPECT_EQ(claim.shutter, Rational(1, 50));
+  EXPECT_EQ(claim.iso, 12800);
+  EXPECT_EQ(claim.white_balance, 5600);
+  // Common practice: a shutter of 180 degrees opens for half of a frame's time.
+  const auto angle = read_timed_metadata(timed_sample({{0x8108, big(180 * 60, 4)}, {0x8106, big(25, 4) + big(1, 4)}}));
+  EXPECT_EQ(angle.shutter, Rational(1, 50));
+  EXPECT_EQ(read_timed_metadata(timed_sample({{0x8108, big(180 * 60, 4)}})).shutter, std::nullopt);
+  const auto none = read_timed_metadata(timed_sample({{0x8109, big(0, 8)}, {0x810B, big(0, 2)}, {0x810E, "x"}}));
+  EXPECT_FALSE(none.shutter || none.iso || none.white_balance);
+}
+
+TEST(TimedMetadata, KnowsAnotherMakersLabels) {
+  const auto label = [](std::uint64_t end) { return std::string(8, '\x06') + big(end, 8); };
+  const std::pair<std::uint64_t, const char*> curves[] = {{0x0E15000101000000, "c-log"},
+                                                          {0x0E15000102000000, "c-log2"},
+                                                          {0x0E15000107000000, "c-log3"},
+                                                          {0x04010101010A0000, "pq"},
+                                                          {0x04010101010B0000, "hlg"}};
+  for (const auto& [end, gamma] : curves)
+    EXPECT_EQ(read_timed_metadata(timed_sample({{0xE211, label(end)}})).gamma, gamma);
+  EXPECT_EQ(read_timed_metadata(timed_sample({{0xE212, label(0x0E15000202000000)}})).gamut, "cinema-gamut");
 }
 
 TEST(MakerNotes, TellWhichLogAndSpace) {
-  EXPECT_EQ(canon_claim(log_notes(2, 3)).gamma, "c-log3");
-  EXPECT_EQ(canon_claim(log_notes(2, 3)).gamut, "cinema-gamut");
-  EXPECT_EQ(canon_claim(log_notes(1, 2)).gamma, "c-log2");
-  EXPECT_EQ(canon_claim(log_notes(0, 1)).gamut, "rec709");
-  EXPECT_EQ(canon_claim(log_notes(0, 0)).gamma, std::nullopt);  // no log: which curve then is not said
+  EXPECT_EQ(canon_claim(canon_box(2, 3)).gamma, "c-log3");
+  EXPECT_EQ(canon_claim(canon_box(2, 3)).gamut, "cinema-gamut");
+  EXPECT_EQ(canon_claim(canon_box(1, 2)).gamma, "c-log2");
+  EXPECT_EQ(canon_claim(canon_box(0, 1)).gamut, "rec709");
+  EXPECT_EQ(canon_claim(canon_box(0, 0)).gamma, std::nullopt);  // no log: which curve then is not said
   const std::pair<int, const char*> modes[] = {{0x10, "f-log"}, {0x20, "hlg"}, {0x30, "f-log2"}};
-  for (const auto& [mode, gamma] : modes) {
-    const auto notes_bytes = "FUJIFILM" + little(12, 4) + directory(kNotesAt - 8 + 12, 0x3803, 3, 1, little(mode, 2));
-    EXPECT_EQ(fujifilm_claim(std::string(16, '\0') + tiff_with_notes(notes_bytes, true)).gamma, gamma);
+  for (const auto& [mode, gamma] : modes) EXPECT_EQ(fujifilm_claim(fujifilm_box(mode)).gamma, gamma);
+  EXPECT_EQ(panasonic_claim(panasonic_box(17)).gamma, "v-log");
+  EXPECT_EQ(panasonic_claim(panasonic_box(1)).gamma, std::nullopt);
+  EXPECT_EQ(gopro_claim(gopro_box("FLAT", kFast)).gamma, "flat");
+  EXPECT_EQ(gopro_claim(gopro_box("GOPRO", kFast)).gamma, std::nullopt);
+}
+
+TEST(MakerNotes, TellTheExposure) {
+  for (const auto& claim :
+       {canon_claim(canon_box(2, 3)), fujifilm_claim(fujifilm_box(0x10)), panasonic_claim(panasonic_box(17))}) {
+    EXPECT_EQ(claim.shutter, Rational(1, 50));
+    EXPECT_EQ(claim.iso, 800);
   }
+  const auto records = nikon_claim(nikon_box(kFilm, kFilm), kFilm);
+  EXPECT_EQ(records.shutter, Rational(1, 50));
+  EXPECT_EQ(records.lens, "35mm F2");
+}
+
+TEST(MakerNotes, TellTheCaptureRate) {
+  EXPECT_EQ(gopro_claim(gopro_box("FLAT", kFast)).capture_rate, kFast);
+  // Of two rates the one that is not the file's.
+  EXPECT_EQ(nikon_claim(nikon_box(kFilm, kFast), kFilm).capture_rate, kFast);
+  EXPECT_EQ(nikon_claim(nikon_box(kFast, kFilm), kFilm).capture_rate, kFast);
+  EXPECT_EQ(nikon_claim(nikon_box(kFilm, kFilm), kFilm).capture_rate, kFilm);
+  EXPECT_EQ(nikon_claim(nikon_box(kFast, kFast), kFilm).capture_rate, std::nullopt);
+  EXPECT_EQ(nikon_claim(nikon_box(kFilm, kFast), std::nullopt).capture_rate, std::nullopt);
+  EXPECT_EQ(nikon_claim(nikon_box(kFilm, kFast), kFilm).camera, "L-1");
+}
+
+TEST(MakerNotes, StandInTheMoviesUserData) {
+  const std::pair<std::string, const char*> boxes[] = {{box("MVTG", fujifilm_box(0x10)), "f-log"},
+                                                       {box("PANA", panasonic_box(17)), "v-log"},
+                                                       {box("GPMF", gopro_box("FLAT", kFilm)), "flat"}};
+  for (const auto& [content, gamma] : boxes) {
+    const auto facts = facts_of_bytes(with_box(small_bytes(), {"moov", "udta"}, content));
+    EXPECT_EQ(facts.gamma, gamma);
+    EXPECT_EQ(facts.origin.at("gamma"), "maker's notes");
+  }
+  const auto slow = box("NCDT", box("NCTG", nikon_box(kFilm, kFast)));
+  EXPECT_EQ(facts_of_bytes(with_box(small_bytes(), {"moov", "udta"}, slow)).capture_rate, kFast);
 }
 
 TEST(MakerNotes, SurviveEveryCutAndFlip) {
-  const auto whole = log_notes(2, 3);
-  for (std::size_t length = 0; length < whole.size(); ++length) canon_claim(std::string_view(whole).substr(0, length));
-  for (std::size_t at = 16; at < whole.size(); ++at) {
-    std::string bytes = whole;
-    bytes[at] = '\xFF';
-    const auto gamma = canon_claim(bytes).gamma;
-    EXPECT_TRUE(!gamma || gamma->starts_with("c-log")) << at;
+  const auto read_all = [](std::string_view bytes) {
+    for (const auto& claim : {canon_claim(bytes), fujifilm_claim(bytes), panasonic_claim(bytes),
+                              nikon_claim(bytes, kFilm), gopro_claim(bytes)})
+      EXPECT_TRUE(!claim.gamma || !claim.gamma->empty());
+  };
+  for (const auto& whole :
+       {canon_box(2, 3), fujifilm_box(0x10), panasonic_box(17), nikon_box(kFilm, kFast), gopro_box("FLAT", kFast)}) {
+    for (std::size_t length = 0; length < whole.size(); ++length) read_all(std::string_view(whole).substr(0, length));
+    for (std::size_t at = 0; at < whole.size(); ++at) {
+      std::string bytes = whole;
+      bytes[at] = '\xFF';
+      read_all(bytes);
+    }
   }
 }
 

@@ -28,6 +28,9 @@ ClipFacts full_facts() {
   facts.recorded_at = Instant(Micros(1'700'000'000'000'000));
   facts.camera = "Camera \xff";
   facts.lens = "35 mm";
+  facts.iso = 800;
+  facts.shutter = Rational(1, 50);
+  facts.white_balance = 5600;
   facts.audio = false;
   facts.problems = {{"truncated", "CLIP/C\xff.MP4", "", "the end is missing"}};
   facts.origin = {{"gamma", "sidecar"}};

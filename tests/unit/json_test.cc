@@ -60,7 +60,7 @@ TEST(ClipJson, HasWhatIsKnown) {
     "duration_s": 20.02, "frames": 480, "frame_rate": "24000/1001", "capture_rate": "60000/1001", "slow_factor": 2.5,
     "width": null, "height": null, "rotation": null, "codec": null, "bit_depth": null, "bit_rate": null,
     "gamma": null, "gamut": null, "timecode": null, "drop_frame": null, "recorded_at": "2023-11-14T22:13:20Z",
-    "camera": null, "lens": null, "audio": true, "sound_peak_db": null, "sound_clipped_fraction": null,
+    "camera": null, "lens": null, "iso": null, "shutter_s": null, "white_balance_k": null, "audio": true, "sound_peak_db": null, "sound_clipped_fraction": null,
     "on_screen_s": 20.02,
     "kind": "performance", "kind_by": "rule", "because": "the song is heard in it",
     "members": ["Ada"], "sections": [], "look": "warm side light", "angle": null, "rating": null, "note": null,

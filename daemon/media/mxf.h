@@ -1,0 +1,20 @@
+// The frame of an MXF file (SMPTE ST 377-1), as far as it shows whether the file is whole.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+
+#include "base/fs.h"
+
+namespace everytake {
+
+// How an MXF file ends beside how its header says it does.
+enum class MxfEnd {
+  whole,
+  missing,  // the header says where its footer lies, and there is none
+  open,     // the header was never closed and no footer is found: the camera did not finish
+};
+// nullopt where `file`, of `size` bytes, begins with no header partition.
+Result<std::optional<MxfEnd>> mxf_end(ReadFile& file, std::uint64_t size);
+
+}  // namespace everytake

@@ -1,0 +1,40 @@
+// Makers' own boxes as their cameras fill them: what media/maker_notes reads.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "base/rational.h"
+
+namespace everytake::test {
+
+// An entry of a TIFF directory. `value` is in the file's order, little-endian.
+struct Field {
+  int tag, type;
+  std::uint32_t count;
+  std::string value;
+};
+Field short_field(int tag, int value);
+Field text_field(int tag, const std::string& text);
+Field fraction_field(int tag, Rational value);
+
+// Entries, then the values that don't fit into them. `at` is where it will stand in the TIFF.
+std::string directory(std::uint32_t at, const std::vector<Field>& fields);
+
+// A little-endian TIFF: the maker's name, an Exif directory of `exif` and the maker's note, which `notes` writes for
+// the place it will stand at. Bare, it has no header of 8 bytes.
+std::string tiff(const std::string& maker, std::vector<Field> exif,
+                 const std::function<std::string(std::uint32_t at)>& notes, bool bare = false);
+
+// Exposure time 1/50 s, sensitivity 800.
+std::vector<Field> exposure();
+
+std::string canon_box(int space, int version);                    // the content of a `uuid` box
+std::string fujifilm_box(int recording_mode);                     // of `MVTG`
+std::string panasonic_box(int photo_style);                       // of `PANA`
+std::string nikon_box(Rational rate, Rational record_rate);       // of `NCTG`; 1/50 s, lens "35mm F2"
+std::string gopro_box(const std::string& colour, Rational rate);  // of `GPMF`
+
+}  // namespace everytake::test

@@ -1,0 +1,136 @@
+// What everytake reads beside what two general-purpose readers of metadata do: ExifTool and MediaInfo.
+#include <gtest/gtest.h>
+
+#include <nlohmann/json.hpp>
+
+#include "base/posix_fs.h"
+#include "media/facts.h"
+#include "support/maker_boxes.h"
+#include "support/media_boxes.h"
+#include "support/media_card.h"
+#include "support/media_movie.h"
+#include "support/shell.h"
+#include "support/temp_dir.h"
+
+namespace everytake {
+namespace {
+
+using namespace test;
+using nlohmann::json;
+
+const Rational kFilm(24000, 1001), kFast(120000, 1001);
+
+constexpr const char* kMissing = "ExifTool or MediaInfo is not installed: bash cli/dependencies --tests";
+
+bool has(const std::string& program) {
+  return shell("command -v " + program).exit == 0;
+}
+
+class OtherReaders : public testing::Test {
+ protected:
+  OtherReaders() {
+    Movie movie;
+    movie.width = 64;
+    movie.height = 36;
+    movie.frames = 24;
+    bytes_ = movie_bytes(movie);
+  }
+
+  // All that ExifTool finds in a file of these bytes, by name: "ISO"; numbers where they are numbers.
+  json exiftool(const std::string& bytes) const {
+    put_file(folder_ / "C0001.MP4", bytes);
+    return json::parse(shell("exiftool -j -n -a -ee " + quoted(folder_ / "C0001.MP4")).out, nullptr, false).at(0);
+  }
+  ClipFacts ours(const std::string& bytes) const {
+    put_file(folder_ / "C0001.MP4", bytes);
+    const auto fs = PosixFs::open_at(folder_.path());
+    const auto facts = read_facts(**fs, "", {"C0001", {{"C0001.MP4", FileRole::video}}}, {}, {});
+    EXPECT_TRUE(facts) << facts.error().what;
+    return facts.value_or(ClipFacts{});
+  }
+  std::string in_user_data(const std::string& content) const { return with_box(bytes_, {"moov", "udta"}, content); }
+
+  // Both read the exposure of exposure() there.
+  void expect_exposure(const std::string& bytes) const {
+    const auto facts = ours(bytes);
+    const auto theirs = exiftool(bytes);
+    ASSERT_TRUE(facts.shutter && facts.iso);
+    EXPECT_NEAR(facts.shutter->value(), theirs.at("ExposureTime").get<double>(), 1e-6);
+    EXPECT_EQ(*facts.iso, theirs.at("ISO"));
+  }
+
+  TempDir folder_;
+  std::string bytes_;
+};
+
+TEST_F(OtherReaders, AgreeOnMakersNotes) {
+  if (!has("exiftool")) GTEST_SKIP() << kMissing;
+  const auto f_log = in_user_data(box("MVTG", fujifilm_box(0x10)));
+  EXPECT_EQ(ours(f_log).gamma, "f-log");
+  EXPECT_EQ(exiftool(f_log).at("VideoRecordingMode"), 0x10);  // which it calls F-log
+  expect_exposure(f_log);
+
+  const auto v_log = in_user_data(box("PANA", panasonic_box(17)));
+  EXPECT_EQ(ours(v_log).gamma, "v-log");
+  EXPECT_EQ(exiftool(v_log).at("PhotoStyle"), 17);  // V-Log
+  expect_exposure(v_log);
+
+  const auto c_log = with_box(bytes_, {"moov"}, box("uuid", canon_box(2, 3)));
+  EXPECT_EQ(ours(c_log).gamma, "c-log3");
+  EXPECT_EQ(exiftool(c_log).at("CanonLogVersion"), 3);  // CLogV3
+  EXPECT_EQ(exiftool(c_log).at("ColorSpace2"), 2);      // CinemaGamut
+  expect_exposure(c_log);
+
+  const auto fast = in_user_data(box("NCDT", box("NCTG", nikon_box(kFilm, kFast))));
+  EXPECT_EQ(ours(fast).camera, exiftool(fast).at("Model"));
+  EXPECT_NEAR(ours(fast).frame_rate->value(), exiftool(fast).at("FrameRate").get<double>(), 1e-3);
+  EXPECT_NEAR(ours(fast).shutter->value(), exiftool(fast).at("ExposureTime").get<double>(), 1e-6);
+  EXPECT_EQ(ours(fast).lens, exiftool(fast).at("LensModel"));
+
+  const auto flat = in_user_data(box("GPMF", gopro_box("FLAT", kFilm)));
+  EXPECT_EQ(exiftool(flat).at("ColorMode"), "FLAT");
+  EXPECT_EQ(ours(flat).gamma, "flat");
+  EXPECT_EQ(ours(flat).camera, exiftool(flat).at("Model"));
+}
+
+TEST_F(OtherReaders, AgreeOnTimedMetadata) {
+  if (!has("exiftool")) GTEST_SKIP() << kMissing;
+  expect_exposure(with_timed_metadata(
+      bytes_,
+      timed_sample({{0x8106, big(25, 4) + big(1, 4)}, {0x8109, big(1, 4) + big(50, 4)}, {0x810B, big(800, 2)}})));
+}
+
+TEST_F(OtherReaders, AgreeOnTheCard) {
+  if (!has("exiftool") || !has("mediainfo")) GTEST_SKIP() << kMissing;
+  make_card(folder_.path(), card_clips());
+  const auto fs = PosixFs::open_at(folder_.path());
+  for (const auto& clip : card_clips()) {
+    SCOPED_TRACE(clip.name());
+    const Path file = Path("PRIVATE/M4ROOT/CLIP") / (clip.name() + ".MP4");
+    const auto facts = read_facts(**fs, "", {clip.name(), {{file, FileRole::video}}}, {}, {});
+    ASSERT_TRUE(facts) << facts.error().what;
+    const auto full = quoted(folder_ / file.string());
+    const auto exif = json::parse(shell("exiftool -j -n " + full).out).at(0);
+    EXPECT_EQ(*facts->width, exif.at("ImageWidth"));
+    EXPECT_EQ(*facts->height, exif.at("ImageHeight"));
+    EXPECT_NEAR(facts->frame_rate->value(), exif.at("VideoFrameRate").get<double>(), 2e-3);
+    const auto info = json::parse(shell("mediainfo --Output=JSON " + full).out);
+    for (const auto& track : info.at("media").at("track")) {
+      const auto number = [&](const char* name) { return std::stod(track.at(name).get<std::string>()); };
+      if (track.at("@type") == "Video") {
+        EXPECT_EQ(*facts->width, number("Width"));
+        EXPECT_EQ(*facts->height, number("Height"));
+        EXPECT_EQ(static_cast<double>(*facts->frames), number("FrameCount"));
+        EXPECT_EQ(*facts->bit_depth, number("BitDepth"));
+        EXPECT_NEAR(seconds(*facts->duration), number("Duration"), 1e-3);
+        EXPECT_NEAR(facts->frame_rate->value(), number("FrameRate"), 1e-3);
+      }
+      if (track.at("@type") == "Other" && track.contains("TimeCode_FirstFrame")) {
+        EXPECT_EQ(facts->timecode, track.at("TimeCode_FirstFrame").get<std::string>());
+      }
+    }
+  }
+}
+
+}  // namespace
+}  // namespace everytake
