@@ -25,7 +25,7 @@ void emphasise(std::vector<Bin>& bins) {
   std::vector<float> level(bins.size());
   std::transform(bins.begin(), bins.end(), level.begin(), size_of);
   const auto means = local_means(level, kEnvelope);
-  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= std::min(1 / means[k], kMostWeight / (level[k] + 1e-20F));
+  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= 1 / std::max(means[k], level[k] / kMostWeight);
 }
 
 // To deviations of the row's own noise; by its median, so that the peak does not count.
@@ -46,14 +46,14 @@ std::optional<Row> row_of(const SongIndex& song, Windows& clip, int window, long
   auto theirs = spectrum_at(song.sound(), at, clip.fft());
   if (!theirs) return std::nullopt;
   emphasise(*theirs);
-  const auto product = clip.fft().spectrum();
-  std::fill(product.begin(), product.end(), Bin{});
-  for (std::size_t k = 0; k < ours.size(); ++k) product[k + kFirstBin] = against(ours[k], (*theirs)[k]);
-  clip.fft().inverse();
-  const auto lags = clip.fft().time();
+  auto& lags = clip.lags(reach);
+  std::size_t k = 0;
+  for (Bin& common : lags.clear())
+    for (const std::size_t end = std::min(k + lags.group(), ours.size()); k < end; ++k)
+      common += against(ours[k], (*theirs)[k]);
+  lags.correlate();
   Row row{window, clip.centre(window), std::vector<float>(static_cast<std::size_t>(2 * reach + 1))};
-  for (int lag = -reach; lag <= reach; ++lag)
-    row.z[static_cast<std::size_t>(lag + reach)] = lags[static_cast<std::size_t>((lag + kWindow) % kWindow)];
+  for (int lag = -reach; lag <= reach; ++lag) row.z[static_cast<std::size_t>(lag + reach)] = lags.at(lag);
   standardise(row.z);
   return row;
 }
@@ -73,8 +73,7 @@ Stacked stack(const std::vector<Row>& rows, int reach, double middle, double len
     for (const Row& row : rows) {
       const auto shift = static_cast<int>(std::lround(drift * (row.centre - middle)));
       const int from = std::max(0, -shift), to = std::min(2 * reach + 1, 2 * reach + 1 - shift);
-      for (int i = from; i < to; ++i)
-        sum[static_cast<std::size_t>(i)] += std::min(row.z[static_cast<std::size_t>(i + shift)], kMostOfOne);
+      for (int i = from; i < to; ++i) sum[static_cast<std::size_t>(i)] += row.z[static_cast<std::size_t>(i + shift)];
     }
     const auto top = std::max_element(sum.begin(), sum.end());
     const double score = *top / std::sqrt(static_cast<double>(rows.size()));
@@ -184,7 +183,10 @@ std::optional<Line> search_line(const SongIndex& song, Windows& clip, double off
   const long base = std::lround(offset);
   std::vector<Row> rows;
   for (const int w : spread(first, last, most))
-    if (auto row = row_of(song, clip, w, base, reach)) rows.push_back(std::move(*row));
+    if (auto row = row_of(song, clip, w, base, reach)) {
+      for (float& z : row->z) z = std::min(z, kMostOfOne);
+      rows.push_back(std::move(*row));
+    }
   if (rows.empty()) return std::nullopt;
   const auto best = stack(rows, reach, middle, length);
   return Line{static_cast<double>(base) + best.lag - best.drift * middle, best.drift, best.score, first, last};

@@ -1,6 +1,7 @@
 #include "align/repeats.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "align/coarse.h"
@@ -17,37 +18,52 @@ constexpr float kCopied = 8;        // deviations of the song's own agreement wi
 constexpr double kOwnShare = 0.29;  // a place is only better where its own sound is heard
 constexpr double kOwnHeard = 0.45;  // here it is beyond doubt
 
-// What remains of a shift, by the slope of the phase over frequency (least squares): for shifts below a sample.
-double remaining_shift(const std::vector<Bin>& a, const std::vector<Bin>& b) {
-  double over = 0, under = 0;
-  for (std::size_t k = 0; k < a.size(); ++k) {
-    const Bin c = against(a[k], b[k]);
-    const double bin = static_cast<double>(k) + kFirstBin, strength = size_of(c);
-    if (c.real() <= 0) continue;
-    over += bin * c.imag();
-    under += bin * bin * strength;
+// Bins that are summed up where two places are brought together: over so few the phase hardly turns, as they are no
+// more than kTogether apart.
+constexpr std::size_t kGroup = 8;
+constexpr std::size_t kGroups = (kLastBin - kFirstBin + kGroup - 1) / kGroup;
+constexpr double kFirstCentre = kFirstBin + (kGroup - 1) / 2.0;  // the bin in the middle of the first group
+
+// What remains of `so_far`, by the slope of the phase over frequency (least squares): for shifts below a sample.
+// `common` is what two places have in common, group by group.
+double remaining_shift(std::span<const Bin> common, double so_far) {
+  const double step = 2 * M_PI * so_far / kWindow;
+  const std::complex<double> turn = std::polar(1.0, step * kGroup);
+  auto phase = std::polar(1.0, step * kFirstCentre);
+  double over = 0, under = 0, bin = kFirstCentre;
+  for (const Bin group : common) {
+    const double real = group.real() * phase.real() - group.imag() * phase.imag();
+    const double imag = group.real() * phase.imag() + group.imag() * phase.real();
+    if (real > 0) {
+      over += bin * imag;
+      under += bin * bin * std::sqrt(real * real + imag * imag);
+    }
+    bin += kGroup;
+    phase = {phase.real() * turn.real() - phase.imag() * turn.imag(),
+             phase.real() * turn.imag() + phase.imag() * turn.real()};
   }
   return under > 0 ? -over / under * kWindow / (2 * M_PI) : 0;
 }
 
-// Moves `b` onto `a` where it is the same recording, to a hundredth of a sample; leaves it where it is not.
-void bring_together(const std::vector<Bin>& a, std::vector<Bin>& b, RealFft& fft) {
-  const auto product = fft.spectrum();
-  std::fill(product.begin(), product.end(), Bin{});
+// Moves `b` onto `a` where it is the same recording, to a hundredth of a sample; leaves it where it is not. `lags` is
+// of groups of kGroup.
+void bring_together(const std::vector<Bin>& a, std::vector<Bin>& b, ShortLags& lags) {
+  std::array<Bin, kGroups> common{};
+  const auto directions = lags.clear();
   for (std::size_t k = 0; k < a.size(); ++k) {
     const Bin c = against(a[k], b[k]);
-    product[k + kFirstBin] = c * (1 / (size_of(c) + 1e-20F));
+    common[k / kGroup] += c;
+    directions[k / kGroup] += c * (1 / (size_of(c) + 1e-20F));
   }
-  fft.inverse();
-  const auto lags = fft.time();
-  const auto at = [&](int lag) { return lags[static_cast<std::size_t>((lag + kWindow) % kWindow)]; };
+  lags.correlate();
   int top = 0;
   for (int lag = -kTogether; lag <= kTogether; ++lag)
-    if (at(lag) > at(top)) top = lag;
+    if (lags.at(lag) > lags.at(top)) top = lag;
   const auto noise = static_cast<float>(std::sqrt(2.0 * static_cast<double>(a.size())));
-  if (at(top) < kCopied * noise) return;
-  if (top != 0) shift(b, top);
-  for (int round = 0; round < 3; ++round) shift(b, remaining_shift(a, b));
+  if (lags.at(top) < kCopied * noise) return;
+  double lag = top;
+  for (int round = 0; round < 3; ++round) lag += remaining_shift(common, lag);
+  shift(b, lag);
 }
 
 constexpr std::size_t kBins = 4;  // of a band: 2 Hz
@@ -81,19 +97,30 @@ class Rooms {
  public:
   // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count.
   void add(std::span<const Bin> ours, const std::vector<Bin>& a, const std::vector<Bin>& b) {
-    const float to_a = to_one(a), to_b = to_one(b);
     auto& window = windows_.emplace_back();
-    double held_a = 0, held_b = 0;
+    float energy_a = 0, energy_b = 0;
     for (std::size_t g = 0; g < kNarrow; ++g) {
       auto& band = window.bands[g];
+      float both = 0;
       for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) {
-        const Bin at_a = a[k] * to_a, at_b = b[k] * to_b;
-        band.with_a += against(at_a, ours[k]);
-        band.with_b += against(at_b, ours[k]);
-        band.a += energy_of(at_a);
-        band.b += energy_of(at_b);
-        band.apart += energy_of(at_a - at_b);
+        band.with_a += against(a[k], ours[k]);
+        band.with_b += against(b[k], ours[k]);
+        band.a += energy_of(a[k]);
+        band.b += energy_of(b[k]);
+        both += against(a[k], b[k]).real();
       }
+      band.apart = both;
+      energy_a += band.a;
+      energy_b += band.b;
+    }
+    const float to_a = to_one(energy_a), to_b = to_one(energy_b);
+    double held_a = 0, held_b = 0;
+    for (auto& band : window.bands) {
+      band.with_a *= to_a;
+      band.with_b *= to_b;
+      band.a *= to_a * to_a;
+      band.b *= to_b * to_b;
+      band.apart = std::max(0.0F, band.a + band.b - 2 * to_a * to_b * band.apart);
       held_a += held(band.with_a, band.a, kBins, kBins);
       held_b += held(band.with_b, band.b, kBins, kBins);
     }
@@ -174,11 +201,7 @@ class Rooms {
     return common.value() > 0 ? own.value() / common.value() : 0;
   }
 
-  static float to_one(const std::vector<Bin>& bins) {
-    float sum = 0;
-    for (const Bin bin : bins) sum += energy_of(bin);
-    return sum > 0 ? std::sqrt(static_cast<float>(bins.size()) / sum) : 0;
-  }
+  static float to_one(float energy) { return energy > 0 ? std::sqrt(static_cast<float>(kNarrow * kBins) / energy) : 0; }
   // As many bins of one weight would tell as much.
   double seen() const { return squares_ > 0 ? weights_ * weights_ / squares_ : 0; }
   double log_likelihood(Bin with, float energy) const {
@@ -191,6 +214,9 @@ class Rooms {
 };
 
 }  // namespace
+
+Contest::Contest(const SongIndex& song, Windows& clip, const Line& champion)
+    : song_(song), clip_(clip), champion_(champion), lags_(kGroup), kept_(static_cast<std::size_t>(clip.count())) {}
 
 std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line) {
   const auto& whole = song.features();
@@ -250,7 +276,7 @@ double Contest::against(const Line& rival, double enough) {
       auto theirs = spectrum_at(song_.sound(), rival.at(clip_.begin(w)), clip_.fft());
       ++seen;
       if (theirs)
-        bring_together(mine, *theirs, clip_.fft());
+        bring_together(mine, *theirs, lags_);
       else
         theirs.emplace(mine.size());
       rooms.add(ours, mine, *theirs);

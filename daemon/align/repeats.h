@@ -14,8 +14,7 @@ std::vector<double> similar_places(const SongIndex& song, const Windows& clip, c
 class Contest {
  public:
   // All must outlive this.
-  Contest(const SongIndex& song, Windows& clip, const Line& champion)
-      : song_(song), clip_(clip), champion_(champion), kept_(static_cast<std::size_t>(clip.count())) {}
+  Contest(const SongIndex& song, Windows& clip, const Line& champion);
 
   const Line& champion() const { return champion_; }
   // In deviations: by the bins in which the song differs between the two places. Near 0 where it does not differ, or
@@ -31,6 +30,7 @@ class Contest {
   const SongIndex& song_;
   Windows& clip_;
   const Line champion_;
+  ShortLags lags_;
   std::vector<std::vector<Bin>> kept_;  // the song along the champion's line; empty where not looked at yet
 };
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
+#include <numeric>
 
 namespace everytake {
 namespace {
@@ -18,6 +20,17 @@ const std::vector<float>& hann() {
     return w;
   }();
   return window;
+}
+
+// Σ v², in as many sums as go on side by side.
+float energy_of(std::span<const float> values) {
+  constexpr std::size_t kSums = 16;
+  std::array<float, kSums> sums{};
+  std::size_t i = 0;
+  for (; i + kSums <= values.size(); i += kSums)
+    for (std::size_t j = 0; j < kSums; ++j) sums[j] += values[i + j] * values[i + j];
+  for (; i < values.size(); ++i) sums[0] += values[i] * values[i];
+  return std::accumulate(sums.begin(), sums.end(), 0.0F);
 }
 
 }  // namespace
@@ -39,22 +52,30 @@ std::optional<std::vector<Bin>> spectrum_at(std::span<const float> sound, double
   const auto size = static_cast<long>(sound.size());
   const long from = std::clamp(-begin, 0L, static_cast<long>(kWindow));
   const long to = std::clamp(size - begin, from, static_cast<long>(kWindow));
+  if (from >= to) return std::nullopt;
   const auto time = fft.time();
   std::fill(time.begin(), time.begin() + from, 0.0F);
   std::fill(time.begin() + to, time.end(), 0.0F);
-  const float* const window = hann().data();
-  float energy = 0;
-  for (long i = from; i < to; ++i) {
-    const float value = sound[static_cast<std::size_t>(begin + i)];
-    energy += value * value;
-    time[static_cast<std::size_t>(i)] = value * window[i];
-  }
-  if (energy < kSilence * kWindow) return std::nullopt;
+  const auto heard = sound.subspan(static_cast<std::size_t>(begin + from), static_cast<std::size_t>(to - from));
+  if (energy_of(heard) < kSilence * kWindow) return std::nullopt;
+  std::transform(heard.begin(), heard.end(), hann().begin() + from, time.begin() + from, std::multiplies<>());
   fft.forward();
   const auto bins = fft.spectrum().subspan(kFirstBin, kLastBin - kFirstBin);
   std::vector<Bin> result(bins.begin(), bins.end());
   if (const double part = at - static_cast<double>(begin); part != 0) shift(result, part);
   return result;
+}
+
+std::span<Bin> ShortLags::clear() {
+  const auto bins = fft_.spectrum();
+  std::fill(bins.begin(), bins.end(), Bin{});
+  const double centre = kFirstBin + static_cast<double>(group_ - 1) / 2;  // of the first group
+  const auto first = static_cast<std::size_t>(std::lround(centre / static_cast<double>(group_)));
+  return bins.subspan(first, (kLastBin - kFirstBin + group_ - 1) / group_);
+}
+
+void ShortLags::correlate() {
+  fft_.inverse();
 }
 
 std::vector<float> local_means(std::span<const float> values, std::size_t around) {

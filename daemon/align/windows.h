@@ -24,12 +24,35 @@ void shift(std::span<Bin> bins, double samples);
 // Of each value and up to `around` on both sides of it, the mean; never quite 0.
 std::vector<float> local_means(std::span<const float> values, std::size_t around);
 
+// The correlation of two windows at lags far shorter than they are, from what their spectra have in common. Bins are
+// summed up in groups first, over which the phase of such a lag hardly turns: that needs a shorter transform.
+class ShortLags {
+ public:
+  // Of groups of `group` bins: for lags up to kWindow / (5 · group), where a thirtieth of a peak is lost.
+  explicit ShortLags(std::size_t group) : group_(group), fft_(kWindow / group) {}
+  std::size_t group() const { return group_; }
+  int reach() const { return kWindow / static_cast<int>(5 * group_); }
+
+  // Σ over each group of conj(a)·b, from kFirstBin on: cleared, to be filled in.
+  std::span<Bin> clear();
+  void correlate();
+  // Twice the sum of the groups' real parts, turned by the lag (in samples).
+  float at(int lag) {
+    const int size = static_cast<int>(fft_.length());
+    return fft_.time()[static_cast<std::size_t>(lag < 0 ? lag + size : lag)];
+  }
+
+ private:
+  std::size_t group_;
+  RealFft fft_;
+};
+
 // A clip's windows, each taken apart when it is first asked for. For one thread.
 class Windows {
  public:
   // `sound` must outlive this.
   explicit Windows(std::span<const float> sound)
-      : sound_(sound), fft_(kWindow), spectra_(static_cast<std::size_t>(count())) {}
+      : sound_(sound), fft_(kWindow), near_(4), far_(1), spectra_(static_cast<std::size_t>(count())) {}
 
   int count() const;
   int begin(int window) const;  // its first sample
@@ -38,11 +61,13 @@ class Windows {
   // Every bin's direction alone: its strength says more of the room than of the song. Empty where it is silent. Valid
   // until the next call.
   std::span<const Bin> directions(int window);
-  RealFft& fft() { return fft_; }  // to work with between calls
+  RealFft& fft() { return fft_; }                                               // to work with between calls
+  ShortLags& lags(int reach) { return reach <= near_.reach() ? near_ : far_; }  // the same, for lags up to `reach`
 
  private:
   std::span<const float> sound_;
   RealFft fft_;
+  ShortLags near_, far_;
   std::vector<std::optional<std::vector<Bin>>> spectra_;
   int kept_ = 0;  // spectra; all are dropped at kMostKept, so that an hour's clip takes no more memory than a minute's
 };
