@@ -10,6 +10,7 @@
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "handoff/json.h"
+#include "media/goes_on.h"
 #include "plan/bars.h"
 
 namespace everytake::cli {
@@ -118,7 +119,19 @@ std::string song_text(const Clip& clip, const Plan& plan) {
   return text;
 }
 
-std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) {
+// The files before and after it, where one recording was written into several.
+struct Parts {
+  std::optional<std::string> from, in;  // "R001/C0002"
+};
+Result<Parts> parts_of(const Clip& clip, const Shoot& shoot) {
+  const auto clips = TRY(clips_of(shoot));
+  const auto name = [](const std::optional<Clip>& each) {
+    return each ? std::optional(each->roll + "/" + each->name) : std::nullopt;
+  };
+  return Parts{name(before(clip, clips)), name(next_of(clip, clips))};
+}
+
+std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, const Screen& screen) {
   const auto& facts = clip.facts;
   std::string text = painted(fmt::format("{}/{}", clip.roll, clip.name), Tone::heading, screen) +
                      fmt::format("  (id {})\n", clip.id.value);
@@ -128,6 +141,8 @@ std::string show_text(const Clip& clip, const Plan& plan, const Screen& screen) 
   line("kind", kind_text(clip.judgement));
   line("length", known(facts.duration, length_text) + ", on the timeline " +
                      known(on_screen(clip, plan.frame_rate), length_text));
+  if (parts.from) line("goes on from", shown(*parts.from) + ": one recording, which the camera split");
+  if (parts.in) line("goes on in", shown(*parts.in) + ": one recording, which the camera split");
   line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
   line("file rate", known(facts.frame_rate, rate_text));
   line("captured at", known(facts.capture_rate, rate_text));
@@ -180,10 +195,16 @@ Run declare_show(CLI::App& command) {
     if (!picture->empty())
       if (const auto done = save_picture(*clip, *shoot, absolute_folder(*picture, session), stop.token()); !done)
         return stop.exit().value_or(report(done.error(), session));
-    if (session.json)
-      print_json({{"clip", clip_json(*clip, shoot->plan)}}, session);
-    else
-      session.out << show_text(*clip, shoot->plan, session.out_screen);
+    const auto parts = parts_of(*clip, *shoot);
+    if (!parts) return report(parts.error(), session);
+    if (session.json) {
+      auto json = clip_json(*clip, shoot->plan);
+      json["goes_on_from"] = maybe(parts->from);
+      json["goes_on_in"] = maybe(parts->in);
+      print_json({{"clip", std::move(json)}}, session);
+    } else {
+      session.out << show_text(*clip, *parts, shoot->plan, session.out_screen);
+    }
     return Exit::done;
   };
 }
