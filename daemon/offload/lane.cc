@@ -21,8 +21,9 @@ constexpr std::size_t kWaitingBatches = 4;
 constexpr std::size_t kPiledUp = 4;
 constexpr std::chrono::milliseconds kGivenWay{40};
 
-// How long a disk may take nothing while the card waits for it, and how often that is looked at.
-constexpr std::chrono::seconds kPatience{60};
+// How long a disk may take nothing while the card waits for it, and how often that is looked at. Making all of a disk
+// durable writes what other programs left to be written, too.
+constexpr std::chrono::seconds kPatience{60}, kPatienceWithAll{600};
 constexpr std::chrono::milliseconds kLookAgain{200};
 
 // Errors after which nothing more will go to this destination.
@@ -84,15 +85,19 @@ void Lane::post_hung(const CopyJob& job) {
   post_failure(job, {Code::gone,
                      fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
                                  "power, then offload again",
-                                 kPatience.count()),
+                                 patience().count()),
                      0});
+}
+
+std::chrono::seconds Lane::patience() const {
+  return syncing_all_ ? kPatienceWithAll : kPatience;
 }
 
 void Lane::leave_behind_if_hung() {
   const auto now = Wait::Clock::now();
   // While this program itself was stopped nobody looked: that proves nothing of the disk.
   if (now - std::exchange(looked_, now) > 10 * kLookAgain) progress_.waits[index_].sign_of_life();
-  if (left_behind_ || progress_.waits[index_].so_far() < kPatience) return;
+  if (left_behind_ || progress_.waits[index_].so_far() < patience()) return;
   left_behind_ = true;
   for (const auto& piece : pieces_.pop_all(now))
     if (const auto* end = std::get_if<End>(&piece)) post_hung(*end->job);
@@ -206,7 +211,10 @@ void Lane::flush() {
   batch_bytes_ = 0;
   if (batch.empty() || stop_.stop_requested()) return;
   const bool small = std::exchange(unsynced_, false);
-  if (auto synced = small ? target_.fs->sync_all() : Result<void>{}; !synced) {
+  syncing_all_ = small;
+  const auto synced = small ? target_.fs->sync_all() : Result<void>{};
+  syncing_all_ = false;
+  if (!synced) {
     // Which of them are lost is not said: all count as lost, and none may be tried again without its bytes.
     std::vector<StoredCopy> failed;
     for (const auto& written : batch) {

@@ -59,6 +59,7 @@ class Lane {
   // -- the reader's thread --
   void give(Piece piece);
   void post_hung(const CopyJob& job);
+  std::chrono::seconds patience() const;
 
   // -- the writing thread --
   void write_loop();
@@ -97,6 +98,7 @@ class Lane {
   Wait::Clock::time_point looked_{};
 
   std::atomic<bool> reading_back_is_waited_for_{false};
+  std::atomic<bool> syncing_all_{false};
 
   // Used by the writing thread only.
   const CopyJob* job_ = nullptr;

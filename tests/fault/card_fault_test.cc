@@ -240,6 +240,23 @@ TEST_F(CardFaults, ASlowCardIsCopiedAndCanBeStopped) {
   heal();
 }
 
+// In the middle of a file, with blocks on their way to both disks. EVERYTAKE_STOPPED_SECONDS says for how long; else it
+// is a moment.
+TEST_F(CardFaults, AProgramStoppedInTheMiddleOfCopyingGoesOn) {
+  EVERYTAKE_NEEDS_MOUNT(mount_card());
+  mount_->rules("read C0002.MP4 stall at=500000");
+  const auto command = program() + " --shoot " + quoted(shoot_) + " " + offload();
+  std::thread running([&] { ran_ = shell("echo $$ > " + quoted(dir_ / "pid") + "; exec " + command); });
+  mount_->await_stall();
+  const auto pid = "$(cat " + quoted(dir_ / "pid") + ")";
+  shell("kill -STOP " + pid + "; until grep -qE ' [TZ] ' /proc/" + pid + "/stat; do :; done");
+  mount_->rules("");
+  shell("sleep ${EVERYTAKE_STOPPED_SECONDS:-0}; kill -CONT " + pid);
+  running.join();
+  EXPECT_EQ(ran_.exit, 0) << ran_.err;
+  EXPECT_TRUE(is_safe());
+}
+
 // The daemon looks into a clip as soon as its copies are whole.
 TEST_F(CardFaults, AClipIsStudiedWhileTheNextIsStillBeingCopied) {
   const Path watched = dir_ / "watched";
