@@ -57,7 +57,10 @@ Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destination
     auto heard = examiner_.sound(*home, roll / video, kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
     if (!heard) continue;
-    sound.insert(sound.end(), heard->samples.begin(), heard->samples.end());
+    if (sound.empty())
+      sound = std::move(heard->samples);
+    else
+      sound.insert(sound.end(), heard->samples.begin(), heard->samples.end());
     levels = joined(levels, heard->levels);
   }
   TRY(catalogue_.record_levels(clip.id, levels));

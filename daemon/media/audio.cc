@@ -8,7 +8,7 @@
 namespace everytake {
 namespace {
 
-constexpr std::int64_t kLongest = 12 * 3600;  // s of one recording; a clock that says more is broken
+constexpr std::int64_t kLongest = 30 * 60;  // s
 
 // Puts `piece` where it belongs; what was before time zero falls off, what two pieces claim stays the first's.
 void paste(std::vector<float>& sound, std::int64_t at, std::span<const float> piece) {

@@ -97,6 +97,19 @@ TEST(DecodeMono, HonoursPrimingAndStartTimesOfEveryContainer) {
   }
 }
 
+// A clock that jumps, or a camera left rolling, costs no more memory than the longest song.
+TEST(DecodeMono, TakesNoMoreThanHalfAnHour) {
+  Movie movie = small_movie();
+  movie.format = "matroska";
+  movie.audio_codec = "pcm_s16le";
+  movie.sound = beep(1.0, 2.0);
+  movie.sound_hole = {1.5, 2400};
+  const auto sound = decode(movie);
+  ASSERT_TRUE(sound) << sound.error().what;
+  EXPECT_NEAR(heard_at(*sound), 1.0, 0.0015);
+  EXPECT_LT(sound->size(), std::size_t{1800} * kRate + kRate);
+}
+
 TEST(DecodeMono, CutsSoundFromBeforeTheFirstPicture) {
   Movie movie = small_movie();
   movie.format = "matroska";
