@@ -62,13 +62,10 @@ std::optional<Row> row_of(const SongIndex& song, Windows& clip, int window, long
 struct Stacked {
   double lag = 0, drift = 0, score = 0;
 };
-Stacked stack(const std::vector<Row>& rows, int reach, double middle, double length) {
-  const double step = 1 / std::max(length, static_cast<double>(kWindow));  // a sample at the ends, in all
-  const int steps = static_cast<int>(std::ceil(kMostDrift / step));
+Stacked stack(const std::vector<Row>& rows, int reach, double middle, const std::vector<double>& drifts) {
   std::vector<float> sum(static_cast<std::size_t>(2 * reach + 1));
   Stacked best;
-  for (int d = -steps; d <= steps; ++d) {
-    const double drift = std::clamp(d * step, -kMostDrift, kMostDrift);
+  for (const double drift : drifts) {
     std::fill(sum.begin(), sum.end(), 0.0F);
     for (const Row& row : rows) {
       const auto shift = static_cast<int>(std::lround(drift * (row.centre - middle)));
@@ -80,6 +77,15 @@ Stacked stack(const std::vector<Row>& rows, int reach, double middle, double len
     if (score > best.score) best = {static_cast<double>(top - sum.begin() - reach), drift, score};
   }
   return best;
+}
+
+// So close that two differ by no more than a sample at the ends, in all.
+std::vector<double> every_drift(double length) {
+  const double step = 1 / std::max(length, static_cast<double>(kWindow));
+  const int steps = static_cast<int>(std::ceil(kMostDrift / step));
+  std::vector<double> drifts;
+  for (int d = -steps; d <= steps; ++d) drifts.push_back(std::clamp(d * step, -kMostDrift, kMostDrift));
+  return drifts;
 }
 
 struct Peak {
@@ -166,7 +172,8 @@ std::pair<int, int> agreeing(const std::vector<std::pair<int, float>>& values) {
 
 }  // namespace
 
-std::optional<Line> search_line(const SongIndex& song, Windows& clip, double offset, int from, int to, int most) {
+std::optional<Line> search_line(const SongIndex& song, Windows& clip, double offset, int from, int to, int most,
+                                std::optional<double> drift) {
   int first = clip.count(), last = 0;
   for (int w = 0; w < clip.count(); ++w)
     if (clip.centre(w) >= from && clip.centre(w) <= to) {
@@ -188,7 +195,7 @@ std::optional<Line> search_line(const SongIndex& song, Windows& clip, double off
       rows.push_back(std::move(*row));
     }
   if (rows.empty()) return std::nullopt;
-  const auto best = stack(rows, reach, middle, length);
+  const auto best = stack(rows, reach, middle, drift ? std::vector{*drift} : every_drift(length));
   return Line{static_cast<double>(base) + best.lag - best.drift * middle, best.drift, best.score, first, last};
 }
 

@@ -21,8 +21,10 @@ struct Line {
 // The line with the best agreement near `offset` (in song samples at the clip's sample 0), of the clip's samples
 // [from, to) cut into no more than `most` windows. Each window is compared by generalised cross-correlation with phase
 // transform (Knapp & Carter 1976); the results are added up along every line a clock may draw.
+// Where `drift` is given the clocks are known, and only those lines are tried.
 // nullopt where there is no sound to compare.
-std::optional<Line> search_line(const SongIndex& song, Windows& clip, double offset, int from, int to, int most);
+std::optional<Line> search_line(const SongIndex& song, Windows& clip, double offset, int from, int to, int most,
+                                std::optional<double> drift = {});
 
 // The same line through all windows of the clip: finer than a sample, with the windows that agree. The score stays.
 Line refine_line(const SongIndex& song, Windows& clip, const Line& line);

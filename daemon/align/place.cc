@@ -20,7 +20,8 @@ constexpr double kAcceptStretched = 9;  // of the coarse score, for a speed that
 constexpr int kLeastStretched = 12;     // seconds of song, for the same
 constexpr double kPromising = 4;        // of the coarse score: worth a finer look at another speed
 constexpr double kBetter = 4.5;         // deviations by which a place must beat another to be the only one
-constexpr double kRivals = 0.5;         // of the best line's score: below it a place is no rival
+constexpr double kByLittle = 3 * kBetter;
+constexpr double kRivals = 0.5;  // of the best line's score: below it a place is no rival
 
 constexpr std::size_t kPlaces = 24, kPlacesOfLong = 12, kPlacesElsewhere = 6, kSpeedsToHear = 2;
 constexpr int kLongClip = 20 * kAlignRate;  // samples: from here on the coarse search hardly errs
@@ -140,23 +141,59 @@ Line champion_of(const SongIndex& song, Windows& windows, const std::vector<Line
   return contest->champion();
 }
 
-// Drops the lines that the clip's sound shows to be wrong; those that are left all fit, the best first.
-void settle_repeats(const SongIndex& song, Hearing& hearing) {
+// Places where the song resembles what it has along `best`, and those the search found that fit half as well.
+std::vector<Line> rivals_of(const SongIndex& song, Hearing& hearing, const Line& best) {
   auto& windows = *hearing.windows;
-  const Line best = refine_line(song, windows, champion_of(song, windows, hearing.lines));
   std::vector<Line> rivals;
   for (const Line& line : hearing.lines)
     if (line.score > kRivals * best.score && !near(line, best)) add_line(rivals, line);
   const int from = windows.begin(best.first), to = windows.begin(best.last - 1) + kWindow;
-  const auto here = search_line(song, windows, best.start, from, to, kFewWindows);
+  // Camera and player have the same clocks wherever the clip lies.
+  const auto here = search_line(song, windows, best.start, from, to, kFewWindows, best.drift);
   for (const double offset : similar_places(song, windows, best)) {
-    const auto line = search_line(song, windows, offset, from, to, kFewWindows);
+    const auto line = search_line(song, windows, offset, from, to, kFewWindows, best.drift);
     if (line && here && line->score > kRivals * here->score && !near(*line, best)) add_line(rivals, *line);
   }
+  return rivals;
+}
+
+// Drops the rivals that the clip's sound shows to be wrong. One that loses by little is looked at more closely, as its
+// line was found with few windows. Returns the one that the clip prefers to `best`, where there is one.
+std::optional<Line> drop_losers(const SongIndex& song, Windows& windows, const Line& best, std::vector<Line>& rivals) {
   Contest contest(song, windows, best);
+  std::vector<Line> left;
+  std::optional<Line> better;
+  double least = -kBetter;
+  for (Line rival : rivals) {
+    double by = contest.against(rival, kBetter);
+    if (by >= kBetter && by < kByLittle) {
+      rival = refine_line(song, windows, rival);
+      by = contest.against(rival, kBetter);
+    }
+    if (by < kBetter) left.push_back(rival);
+    if (by > least) continue;
+    least = by;
+    better = rival;
+  }
+  rivals = std::move(left);
+  return better;
+}
+
+// The lines that all fit, the best first.
+void settle_repeats(const SongIndex& song, Hearing& hearing) {
+  constexpr int kMostChampions = 3;
+  auto& windows = *hearing.windows;
+  Line best = refine_line(song, windows, champion_of(song, windows, hearing.lines));
+  auto rivals = rivals_of(song, hearing, best);
+  for (int champions = 1;; ++champions) {
+    const auto better = drop_losers(song, windows, best, rivals);
+    if (!better || champions == kMostChampions) break;
+    std::erase_if(rivals, [&](const Line& rival) { return near(rival, *better); });
+    rivals.push_back(best);
+    best = refine_line(song, windows, *better);
+  }
   hearing.lines = {best};
-  for (const Line& rival : rivals)
-    if (contest.against(rival, kBetter) < kBetter) hearing.lines.push_back(rival);
+  hearing.lines.insert(hearing.lines.end(), rivals.begin(), rivals.end());
   // Of many nobody takes the sixth for its last millisecond.
   for (std::size_t i = 1; i < std::min(hearing.lines.size(), kRefined); ++i)
     hearing.lines[i] = refine_line(song, windows, hearing.lines[i]);

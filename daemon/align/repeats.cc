@@ -11,12 +11,14 @@ namespace {
 
 constexpr std::size_t kFewWindows = 6;
 constexpr int kMostWindows = 48;
+constexpr int kMostBeyond = 6;  // windows past an end of the song
 constexpr std::size_t kMostPlaces = 32;
 constexpr double kResembles = 0.4;  // of how well the stretch goes with itself
 constexpr int kTogether = 24;       // samples: a repeat is a copy when it stands this near to where it is expected
 constexpr float kCopied = 8;        // deviations of the song's own agreement with itself
 constexpr double kOwnShare = 0.29;  // a place is only better where its own sound is heard
 constexpr double kOwnHeard = 0.45;  // here it is beyond doubt
+constexpr double kHeardOn = 0.8;    // of how well the best window is heard: past a song's end this is no echo of it
 
 // Bins that are summed up where two places are brought together: over so few the phase hardly turns, as they are no
 // more than kTogether apart.
@@ -132,14 +134,20 @@ class Rooms {
   void add_up() {
     bands_.assign(kNarrow, {});
     weights_ = squares_ = 0;
-    double most = 0;
-    for (const auto& window : windows_) most = std::max(most, window.held);
+    const double least = kHeard * most_heard();
     for (const auto& window : windows_) {
-      if (window.held < kHeard * most) continue;
+      if (window.held < least) continue;
       for (std::size_t g = 0; g < kNarrow; ++g) bands_[g].add(window.bands[g], static_cast<float>(window.held));
       weights_ += window.held * kBins;
       squares_ += window.held * window.held * kBins;
     }
+  }
+
+  // How well the best window is heard, at the place that explains more of it.
+  double most_heard() const {
+    double most = 0;
+    for (const auto& window : windows_) most = std::max(most, window.held);
+    return most;
   }
 
   // By how much the first place fits better: the sum, over bands where the places differ, of log likelihood ratios for
@@ -261,6 +269,25 @@ std::vector<int> Contest::windows_for(const Line& rival) const {
   return within.empty() ? all : within;
 }
 
+// Whether the clip goes on with `line` where at `past` the song has not begun or is over.
+bool Contest::goes_on_with(const Line& line, const Line& past, double most_heard) {
+  constexpr double kInside = 0.375 * kWindow;  // of a window; under a Hann window a quarter of its sound
+  const auto size = static_cast<double>(song_.sound().size());
+  int seen = 0;
+  for (int w = std::min(line.first, past.first); w < std::max(line.last, past.last) && seen < kMostBeyond; ++w) {
+    const double here = line.at(clip_.begin(w)), there = past.at(clip_.begin(w));
+    if (here < 0 || here > size - kWindow || (there > kInside - kWindow && there < size - kInside)) continue;
+    const auto ours = clip_.directions(w);
+    const auto song = ours.empty() ? std::nullopt : spectrum_at(song_.sound(), here, clip_.fft());
+    if (!song) continue;
+    ++seen;
+    Rooms room;
+    room.add(ours, *song, *song);
+    if (room.most_heard() > kHeardOn * most_heard) return true;
+  }
+  return false;
+}
+
 double Contest::against(const Line& rival, double enough) {
   const auto windows = windows_for(rival);
   Rooms rooms;
@@ -285,6 +312,10 @@ double Contest::against(const Line& rival, double enough) {
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
   const double deviations = rooms.deviations();
+  // A place at the song's end can't be where the song goes on.
+  const bool on = goes_on_with(champion_, rival, rooms.most_heard());
+  if (on != goes_on_with(rival, champion_, rooms.most_heard()))
+    return on ? std::max(deviations, enough) : std::min(deviations, -enough);
   if (deviations <= -enough) return deviations;
   const auto ours = rooms.own_share_of_first();
   const auto theirs = ours && deviations < enough ? rooms.own_share_of_second() : std::nullopt;

@@ -26,6 +26,7 @@ namespace {
 using State = Placement::State;
 
 constexpr double kFrame = 1001.0 / 24000;  // s
+constexpr double kLeastSounding = 2.5;     // s
 
 double cpu_seconds() {
   timespec now{};
@@ -253,9 +254,13 @@ void run(const std::vector<Song>& songs, const Options& options, const Path& fol
   Table ours, theirs;
   Times times;
   const double planned[] = {1.0};
-  int number = 0;
+  int number = 0, silent = 0;
   for (auto& each : cases(songs, options.tuning, !hall.empty())) {
     if (!each.name.starts_with(options.only) || number++ % options.every != 0) continue;
+    if (each.what != Class::negative && sounding(each, songs[each.song]) < kLeastSounding) {
+      ++silent;
+      continue;
+    }
     const Path file = folder / (each.name + ".m4a");
     if (!boost::filesystem::exists(file)) write_clip(file, sound_of(each, songs, hall));
     const double begin = cpu_seconds();
@@ -270,6 +275,8 @@ void run(const std::vector<Song>& songs, const Options& options, const Path& fol
     if (!ours.add(each, answer) && options.misses) std::cout << miss_text(each, songs, answer) << std::flush;
     if (!options.ours) theirs.add(each, plain(indexes[each.song].sound(), sound));
   }
+  if (silent > 0)
+    std::cout << fmt::format("\n{} clips left out: the song itself is silent where they would lie\n", silent);
   std::cout << "\neverytake\n" << table_text(ours);
   if (!options.ours) std::cout << "\nplain correlation of waveforms\n" << table_text(theirs);
   std::cout << fmt::format(

@@ -162,7 +162,7 @@ const char* to_string(Class c) {
 std::vector<Song> made_songs(bool tuning) {
   std::vector<Song> songs;
   for (unsigned i = 0; i < 4; ++i) {
-    const unsigned kit = (tuning ? 1 : 41) + i;
+    const unsigned kit = (tuning ? 1 : 51) + i;
     for (const unsigned tune : {1U, 2U}) {
       auto made = test::make_song_of(kit, kit * 10 + tune, i == 3);
       Song song{fmt::format("made-{}-{}", kit, tune), made.sound, std::move(made), 0};
@@ -202,6 +202,21 @@ void note_repeats(Case& each, const Song& song) {
   each.also.clear();
   for (const double start : song.made ? song.made->repeats_of(from, to) : copies_in(song.sound, from, to))
     each.also.push_back(each.how.start + start - from);
+}
+
+double sounding(const Case& each, const Song& song) {
+  constexpr double kStep = 0.1, kSilent = 1e-6;  // s; mean square
+  const auto at = [&](double clip) {
+    const double sample = (each.how.start + each.how.speed * clip) * test::kTrackRate;
+    return static_cast<std::size_t>(std::clamp(sample, 0.0, static_cast<double>(song.sound.size())));
+  };
+  double seconds = 0;
+  for (double t = each.matched_from; t < each.matched_to; t += kStep) {
+    double squares = 0;
+    for (std::size_t i = at(t); i < at(t + kStep); ++i) squares += static_cast<double>(song.sound[i]) * song.sound[i];
+    if (squares > kSilent * static_cast<double>(at(t + kStep) - at(t))) seconds += kStep;
+  }
+  return seconds;
 }
 
 std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall) {

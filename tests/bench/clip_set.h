@@ -45,6 +45,8 @@ test::Track hall_response();
 std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall);
 // Made songs know their copies; in recorded ones they are looked for, see copies_in().
 void note_repeats(Case& each, const Song& song);
+// Seconds of what the clip holds of the song in which the song sounds at all (−60 dB beside full scale).
+double sounding(const Case& each, const Song& song);
 test::Track sound_of(const Case& each, const std::vector<Song>& songs, const test::Track& hall);
 
 }  // namespace everytake::bench
