@@ -82,8 +82,9 @@ std::string moment_text(Micros moment, const Plan& plan, bool end = false) {
 
 std::string shutter_text(Rational shutter) {
   constexpr double kShort = 0.3;  // s; below it people say a fraction
-  return shutter.value() < kShort ? fmt::format("1/{:.4g} s", 1 / shutter.value())
-                                  : fmt::format("{:.3g} s", shutter.value());
+  const double parts = 1 / shutter.value();
+  if (shutter.value() >= kShort) return fmt::format("{:.3g} s", shutter.value());
+  return parts < 100 ? fmt::format("1/{:.3g} s", parts) : fmt::format("1/{:.0f} s", parts);
 }
 
 std::string exposure_text(const ClipFacts& facts) {
@@ -128,7 +129,14 @@ Result<Parts> parts_of(const Clip& clip, const Shoot& shoot) {
   const auto name = [](const std::optional<Clip>& each) {
     return each ? std::optional(each->roll + "/" + each->name) : std::nullopt;
   };
-  return Parts{name(before(clip, clips)), name(next_of(clip, clips))};
+  return Parts{name(previous_of(clip, clips)), name(next_of(clip, clips))};
+}
+
+void put_part(Json& json, const char* key, const std::optional<std::string>& part) {
+  if (part)
+    put_name(json, key, *part);
+  else
+    json[key] = nullptr;
 }
 
 std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, const Screen& screen) {
@@ -199,8 +207,8 @@ Run declare_show(CLI::App& command) {
     if (!parts) return report(parts.error(), session);
     if (session.json) {
       auto json = clip_json(*clip, shoot->plan);
-      json["goes_on_from"] = maybe(parts->from);
-      json["goes_on_in"] = maybe(parts->in);
+      put_part(json, "goes_on_from", parts->from);
+      put_part(json, "goes_on_in", parts->in);
       print_json({{"clip", std::move(json)}}, session);
     } else {
       session.out << show_text(*clip, *parts, shoot->plan, session.out_screen);

@@ -26,8 +26,8 @@ constexpr std::size_t kGroup = 8;
 constexpr std::size_t kGroups = (kLastBin - kFirstBin + kGroup - 1) / kGroup;
 constexpr double kFirstCentre = kFirstBin + (kGroup - 1) / 2.0;  // the bin in the middle of the first group
 
-// What remains of `so_far`, by the slope of the phase over frequency (least squares): for shifts below a sample.
-// `common` is what two places have in common, group by group.
+// What a shift of `so_far` still leaves to be shifted, by the slope of the phase over frequency (least squares): for
+// shifts below a sample. `common` is what two places have in common, group by group.
 double remaining_shift(std::span<const Bin> common, double so_far) {
   const double step = 2 * M_PI * so_far / kWindow;
   const std::complex<double> turn = std::polar(1.0, step * kGroup);

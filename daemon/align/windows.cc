@@ -97,6 +97,11 @@ int Windows::begin(int window) const {
   return std::max(0, std::min(window * kWindowHop, static_cast<int>(sound_.size()) - kWindow));
 }
 
+ShortLags& Windows::lags(int reach) {
+  if (reach <= near_.reach()) return near_;
+  return far_ ? *far_ : far_.emplace(1);
+}
+
 std::span<const Bin> Windows::directions(int window) {
   auto& kept = spectra_[static_cast<std::size_t>(window)];
   if (kept) return *kept;

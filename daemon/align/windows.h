@@ -25,10 +25,12 @@ void shift(std::span<Bin> bins, double samples);
 std::vector<float> local_means(std::span<const float> values, std::size_t around);
 
 // The correlation of two windows at lags far shorter than they are, from what their spectra have in common. Bins are
-// summed up in groups first, over which the phase of such a lag hardly turns: that needs a shorter transform.
+// summed up in groups first, over which the phase of such a lag hardly turns: that needs a shorter transform. Groups
+// are taken to lie at the nearest multiple of their size, at most half a group off, which turns all of them alike.
 class ShortLags {
  public:
-  // Of groups of `group` bins: for lags up to kWindow / (5 · group), where a thirtieth of a peak is lost.
+  // Of groups of `group` bins: for lags up to kWindow / (5 · group), where a tenth of a peak is lost at most; a group
+  // of one loses nothing at any lag.
   explicit ShortLags(std::size_t group) : group_(group), fft_(kWindow / group) {}
   std::size_t group() const { return group_; }
   int reach() const { return kWindow / static_cast<int>(5 * group_); }
@@ -52,7 +54,7 @@ class Windows {
  public:
   // `sound` must outlive this.
   explicit Windows(std::span<const float> sound)
-      : sound_(sound), fft_(kWindow), near_(4), far_(1), spectra_(static_cast<std::size_t>(count())) {}
+      : sound_(sound), fft_(kWindow), near_(4), spectra_(static_cast<std::size_t>(count())) {}
 
   int count() const;
   int begin(int window) const;  // its first sample
@@ -61,13 +63,14 @@ class Windows {
   // Every bin's direction alone: its strength says more of the room than of the song. Empty where it is silent. Valid
   // until the next call.
   std::span<const Bin> directions(int window);
-  RealFft& fft() { return fft_; }                                               // to work with between calls
-  ShortLags& lags(int reach) { return reach <= near_.reach() ? near_ : far_; }  // the same, for lags up to `reach`
+  RealFft& fft() { return fft_; }  // to work with between calls
+  ShortLags& lags(int reach);      // the same, for lags up to `reach`
 
  private:
   std::span<const float> sound_;
   RealFft fft_;
-  ShortLags near_, far_;
+  ShortLags near_;
+  std::optional<ShortLags> far_;  // made when first needed
   std::vector<std::optional<std::vector<Bin>>> spectra_;
   int kept_ = 0;  // spectra; all are dropped at kMostKept, so that an hour's clip takes no more memory than a minute's
 };

@@ -66,7 +66,7 @@ std::optional<Rational> parse_rate(std::string_view text) {
   if (const auto slash = text.find('/'); slash != std::string_view::npos) {
     const auto num = parse_whole(text.substr(0, slash));
     const auto den = parse_whole(text.substr(slash + 1));
-    if (!num || !den || *num <= 0 || *den <= 0) return std::nullopt;
+    if (!num || !den || *num <= 0 || *den <= 0 || *num > INT32_MAX || *den > INT32_MAX) return std::nullopt;
     return Rational(*num, *den);
   }
   double rate = 0;

@@ -34,7 +34,7 @@ std::string to_string(Rational r);  // "24000/1001"
 
 // A rate as people and cameras write it: "24000/1001", "25", "23.976", "23.98p", "59.94i", "119.88p".
 // A decimal within 0.02 % of k*1000/1001 for a whole k means that; else it must be within 0.02 % of a whole number.
-// nullopt for anything else, for 0 and for negative rates.
+// nullopt for anything else, for 0, for negative rates and for parts past 2^31: no two rates' product overflows.
 std::optional<Rational> parse_rate(std::string_view text);
 
 }  // namespace everytake

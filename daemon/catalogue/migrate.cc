@@ -32,6 +32,15 @@ Result<void> take_step(Db& db, const SchemaStep& step, std::int64_t number) {
   return db.script(fmt::format("PRAGMA user_version = {}; PRAGMA application_id = {}", number, kApplicationId));
 }
 
+Result<Transaction> begin_step(Db& db) {
+  auto begun = Transaction::begin(db);
+  if (begun) return begun;
+  return tl::unexpected(
+      within("it can't be made ready for this everytake; where it can't be written, copy the shoot's "
+             "folder to where it can",
+             std::move(begun.error())));
+}
+
 }  // namespace
 
 std::span<const SchemaStep> schema_steps() {
@@ -45,7 +54,7 @@ Result<void> migrate(Db& db, std::span<const SchemaStep> steps) {
     if (TRY(version_of(db, newest)) == newest) return {};
   }
   for (std::int64_t version = 0; version < newest;) {
-    auto transaction = TRY(Transaction::begin(db));
+    auto transaction = TRY(begin_step(db));
     version = TRY(version_of(db, newest));
     if (version == newest) break;
     TRY(take_step(db, steps[static_cast<std::size_t>(version)], version + 1));

@@ -67,13 +67,15 @@ Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_
   std::vector<Box> found{{"", 0, 0, size}};
   for (const auto type : path.first(std::min(path.size(), kDeepest))) {
     std::vector<Box> next;
-    for (const auto& parent : found)
+    for (const auto& parent : found) {
       for (auto& child : TRY(read_children(file, parent))) {
         if (child.type != type) continue;
-        child.end = std::min(child.end, size);
+        child.end = std::min(child.end, parent.end);  // so that no two boxes hold the same bytes
         next.push_back(std::move(child));
-        if (next.size() == kMostFound) break;
+        if (next.size() >= kMostFound) break;
       }
+      if (next.size() >= kMostFound) break;
+    }
     found = std::move(next);
   }
   return found;
@@ -82,7 +84,8 @@ Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_
 std::optional<Rational> big_endian_fraction(std::string_view bytes) {
   const auto num = static_cast<std::int64_t>(big_endian(bytes, 0, 4));
   const auto den = static_cast<std::int64_t>(big_endian(bytes, 4, 4));
-  return bytes.size() == 8 && num > 0 && den > 0 ? std::optional(Rational(num, den)) : std::nullopt;
+  const auto fits = [](std::int64_t part) { return part > 0 && part <= INT32_MAX; };
+  return bytes.size() == 8 && fits(num) && fits(den) ? std::optional(Rational(num, den)) : std::nullopt;
 }
 
 }  // namespace everytake

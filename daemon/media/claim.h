@@ -18,6 +18,9 @@ struct Claim {
   std::optional<Instant> recorded_at{};
 };
 
+// What 16 bits hold of an exposure index past them (Exif 2.32, 0x8827).
+inline constexpr int kIsoOrMore = 65535;
+
 // Whole numbers as claims hold them, 1 to 10^9; nullopt for any other.
 std::optional<int> positive(std::int64_t number);
 std::optional<int> positive(std::string_view digits);  // a unit may follow them: "5600K"

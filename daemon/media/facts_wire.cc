@@ -1,5 +1,7 @@
 #include "media/facts_wire.h"
 
+#include <algorithm>
+#include <cstdint>
 #include <limits>
 #include <type_traits>
 
@@ -8,8 +10,10 @@
 namespace everytake {
 namespace {
 
-constexpr std::size_t kMostText = 4096;  // a path, and more than any sentence
-constexpr std::size_t kMostRows = 256;   // problems, or origins
+constexpr std::size_t kMostText = 4096;              // a path, and more than any sentence
+constexpr std::size_t kMostRows = 256;               // problems, or origins
+constexpr std::int64_t kMostOfFraction = INT32_MAX;  // so that products fit
+constexpr std::int64_t kMostNumber = 1'000'000'000'000;
 constexpr std::int64_t kMostMicros = 100LL * 366 * 86400 * 1'000'000;
 
 struct Unfit {};  // thrown within this file alone
@@ -77,7 +81,6 @@ std::string text(const Json& json) {
 
 template <class T>
 T unpacked(const Json& json) {
-  constexpr auto kMost = std::numeric_limits<std::int64_t>::max();
   if constexpr (std::is_same_v<T, bool>) {
     if (!json.is_boolean()) throw Unfit();
     return json.get<bool>();
@@ -89,9 +92,9 @@ T unpacked(const Json& json) {
     return Instant(Micros(whole(json, -10 * kMostMicros, 10 * kMostMicros)));
   } else if constexpr (std::is_same_v<T, Rational>) {
     if (!json.is_array() || json.size() != 2) throw Unfit();
-    return Rational(whole(json[0], 1, kMost), whole(json[1], 1, kMost));
+    return Rational(whole(json[0], 1, kMostOfFraction), whole(json[1], 1, kMostOfFraction));
   } else {
-    return static_cast<T>(whole(json, std::numeric_limits<T>::min(), std::numeric_limits<T>::max()));
+    return static_cast<T>(whole(json, 0, std::min<std::int64_t>(kMostNumber, std::numeric_limits<T>::max())));
   }
 }
 

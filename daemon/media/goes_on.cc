@@ -10,9 +10,10 @@
 namespace everytake {
 namespace {
 
-// FAT32 ends a file at 4 GiB − 1; AVCHD cameras near 2 GB. They stop at the last whole group of pictures before.
+// FAT32 ends a file at 4 GiB − 1; AVCHD cameras near 2 GB. They stop at the last whole group of pictures before. Where
+// a camera ends a chapter is its own affair.
 constexpr std::uint64_t kMiB = 1 << 20, kFat32 = 4096 * kMiB, kAvchd = 2048 * kMiB, kGroupOfPictures = 128 * kMiB;
-constexpr Micros kTouch = std::chrono::seconds(2);
+constexpr double kTouch = 2;  // s
 
 bool near_a_limit(std::uint64_t size) {
   const auto below = [size](std::uint64_t limit) { return size < limit && limit - size <= kGroupOfPictures; };
@@ -45,8 +46,7 @@ bool is_next_chapter(std::string_view first, std::string_view next) {
   return a && b && a->prefix.size() == 2 && a->prefix == b->prefix && b->number == a->number + 1;
 }
 
-bool is_next_name(std::string_view first, std::string_view next) {
-  if (is_next_chapter(first, next)) return true;
+bool is_next_number(std::string_view first, std::string_view next) {
   const auto a = numbered(first), b = numbered(next);
   return a && b && first.size() == next.size() && a->prefix == b->prefix && b->number == a->number + 1;
 }
@@ -73,15 +73,17 @@ bool clocks_touch(const ClipFacts& first, const ClipFacts& next) {
   if (!first.recorded_at || !next.recorded_at || !first.duration) return false;
   const auto factor = slow_factor(first);
   const double lasted = seconds(*first.duration) / (factor ? factor->value() : 1);
-  return std::chrono::abs(*next.recorded_at - *first.recorded_at - from_seconds(lasted)) <= kTouch;
+  return std::abs(seconds(*next.recorded_at - *first.recorded_at) - lasted) <= kTouch;
 }
 
 }  // namespace
 
 bool goes_on(const Clip& first, const Clip& next) {
-  return first.roll == next.roll && first.path.parent_path() == next.path.parent_path() &&
-         is_next_name(first.name, next.name) && near_a_limit(first.size) && are_alike(first.facts, next.facts) &&
-         timecode_goes_on(first.facts, next.facts) && clocks_touch(first.facts, next.facts);
+  const bool named =
+      is_next_chapter(first.name, next.name) || (is_next_number(first.name, next.name) && near_a_limit(first.size));
+  return named && first.roll == next.roll && first.path.parent_path() == next.path.parent_path() &&
+         are_alike(first.facts, next.facts) && timecode_goes_on(first.facts, next.facts) &&
+         clocks_touch(first.facts, next.facts);
 }
 
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips) {
@@ -89,7 +91,7 @@ std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips) {
   return found == clips.end() ? std::nullopt : std::optional(*found);
 }
 
-std::optional<Clip> before(const Clip& clip, std::span<const Clip> clips) {
+std::optional<Clip> previous_of(const Clip& clip, std::span<const Clip> clips) {
   const auto found = std::find_if(clips.begin(), clips.end(), [&](const Clip& each) { return goes_on(each, clip); });
   return found == clips.end() ? std::nullopt : std::optional(*found);
 }

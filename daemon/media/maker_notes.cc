@@ -27,7 +27,8 @@ std::optional<std::string> text(std::string_view value) {
 Claim exif_claim(const Tiff& tiff) {
   Claim claim{.origin = "maker's notes"};
   if (const auto time = in_exif(tiff, kExposureTime)) claim.shutter = tiff.fraction(*time);
-  if (const auto sensitivity = in_exif(tiff, kSensitivity)) claim.iso = positive(tiff.number(*sensitivity).value_or(0));
+  if (const auto entry = in_exif(tiff, kSensitivity))
+    if (const auto iso = positive(tiff.number(*entry).value_or(0)); iso != kIsoOrMore) claim.iso = iso;
   if (const auto lens = in_exif(tiff, kLensModel)) claim.lens = text(lens->value);
   return claim;
 }
@@ -148,6 +149,7 @@ Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate) {
 
 Claim gopro_claim(std::string_view content) {
   Claim claim{.origin = "maker's notes"};
+  bool in_steps = false;
   for (std::size_t at = 0; at + 8 <= content.size();) {
     const auto name = content.substr(at, 4);
     const bool nested = content[at + 4] == '\0';
@@ -159,8 +161,10 @@ Claim gopro_claim(std::string_view content) {
     if (name == "PTCL" && text(value) == "FLAT") claim.gamma = "flat";
     if (name == "MINF") claim.camera = text(value);
     if (name == "VFPS") claim.capture_rate = big_endian_fraction(value);
+    if (name == "RATE") in_steps = true;
     at += (size + 3) / 4 * 4;
   }
+  if (in_steps) claim.capture_rate = std::nullopt;  // a frame now and then, at whatever rate they play
   return claim;
 }
 

@@ -12,7 +12,7 @@ namespace everytake {
 enum class MxfEnd {
   whole,
   missing,  // the header says where its footer lies, and there is none
-  open,     // the header was never closed and no footer is found: the camera did not finish
+  open,     // the header was never closed, and no list of partitions stands at the end: it may be cut
 };
 // nullopt where `file`, of `size` bytes, begins with no header partition.
 Result<std::optional<MxfEnd>> mxf_end(ReadFile& file, std::uint64_t size);

@@ -27,14 +27,17 @@ std::string name_of(const Path& video) {
 }
 
 // What is wrong with how it ends, where it is an MXF file.
-Result<std::optional<Problem>> mxf_problem(ReadFile& file, const Path& video, std::uint64_t size) {
+Result<std::optional<Problem>> mxf_problem(ReadFile& file, const Path& video, std::uint64_t size, bool readable) {
   const auto end = TRY(mxf_end(file, size));
-  if (end == MxfEnd::missing)
+  if (!end || *end == MxfEnd::whole) return std::nullopt;
+  if (*end == MxfEnd::missing)
     return problem("truncated", video,
                    name_of(video) + " has no end: the camera wrote no more. Play it on the camera, and shoot it again");
-  if (end == MxfEnd::open)
-    return problem("incomplete", video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
-  return std::nullopt;
+  if (!readable) return problem("incomplete", video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
+  return problem("truncated", video,
+                 name_of(video) +
+                     " was never closed, so its end may be missing. Play it on the camera, and shoot it "
+                     "again if it breaks off");
 }
 
 // Why libav made nothing of it.
@@ -43,7 +46,7 @@ Result<Problem> why_unreadable(const ReadFs& fs, const Path& video) {
   const auto stat = TRY(file->stat());
   if (stat.size == 0)
     return problem("empty", video, name_of(video) + " is empty: the camera wrote nothing into it. Shoot it again");
-  if (const auto cut = TRY(mxf_problem(*file, video, stat.size))) return *cut;
+  if (const auto cut = TRY(mxf_problem(*file, video, stat.size, false))) return *cut;
   const auto boxes = TRY(read_boxes(*file, 0, stat.size));
   const auto has = [&](const char* type) {
     return std::any_of(boxes.begin(), boxes.end(), [type](const Box& box) { return box.type == type; });
@@ -208,7 +211,7 @@ Result<ClipFacts> facts_of(const ReadFs& fs, const Path& video, const std::optio
     facts.problems.push_back(TRY(why_unreadable(fs, video)));
   if (container && container->format == "mxf") {
     const auto file = TRY(fs.open(video, Cache::use));
-    if (const auto cut = TRY(mxf_problem(*file, video, size))) facts.problems.push_back(*cut);
+    if (const auto cut = TRY(mxf_problem(*file, video, size, true))) facts.problems.push_back(*cut);
   }
   return facts;
 }

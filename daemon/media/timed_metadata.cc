@@ -97,7 +97,7 @@ void read_item(std::uint64_t tag, std::string_view value, Reading& to) {
       to.shutter_angle = whole(value, 4);
       return;
     case kIso:
-      to.claim.iso = whole(value, 2);
+      if (const auto iso = whole(value, 2); iso != kIsoOrMore) to.claim.iso = iso;
       return;
     case kWhiteBalance:
       to.claim.white_balance = whole(value, 2);
@@ -111,8 +111,10 @@ void read_item(std::uint64_t tag, std::string_view value, Reading& to) {
 Claim finished(Reading reading) {
   constexpr int kTurn = 360 * 60;
   auto& claim = reading.claim;
-  if (!claim.shutter && claim.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn)
-    claim.shutter = Rational(*reading.shutter_angle, kTurn) / *claim.capture_rate;
+  if (!claim.shutter && claim.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn) {
+    const auto time = Rational(*reading.shutter_angle, kTurn) / *claim.capture_rate;
+    if (time.num() <= INT32_MAX && time.den() <= INT32_MAX) claim.shutter = time;
+  }
   return std::move(claim);
 }
 

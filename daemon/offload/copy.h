@@ -105,7 +105,8 @@ struct CopyOptions {
 // goes on. Fails with `gone` when the card goes away, `cancelled` when asked to stop (within a second; nothing is
 // lost, the next run goes on; but see below), or with the observer's error.
 //
-// A destination that takes nothing for a minute while the card waits for it is left behind: the others go on. The
+// A destination that takes nothing for a minute while the card waits for it is left behind: the others go on. It has
+// ten while small files are made durable together, as that writes what other programs left to the same disk, too. The
 // copying ends only when its disk answers again, for what it is in the midst of can't be taken from it.
 // CopyProgress::waits tells.
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,

@@ -85,20 +85,18 @@ void Lane::post_hung(const CopyJob& job) {
   post_failure(job, {Code::gone,
                      fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
                                  "power, then offload again",
-                                 patience().count()),
+                                 waited_.count()),
                      0});
-}
-
-std::chrono::seconds Lane::patience() const {
-  return syncing_all_ ? kPatienceWithAll : kPatience;
 }
 
 void Lane::leave_behind_if_hung() {
   const auto now = Wait::Clock::now();
   // While this program itself was stopped nobody looked: that proves nothing of the disk.
   if (now - std::exchange(looked_, now) > 10 * kLookAgain) progress_.waits[index_].sign_of_life();
-  if (left_behind_ || progress_.waits[index_].so_far() < patience()) return;
+  const auto patience = syncing_all_ ? kPatienceWithAll : kPatience;  // before the wait: that may begin anew meanwhile
+  if (left_behind_ || progress_.waits[index_].so_far() < patience) return;
   left_behind_ = true;
+  waited_ = patience;
   for (const auto& piece : pieces_.pop_all(now))
     if (const auto* end = std::get_if<End>(&piece)) post_hung(*end->job);
 }
@@ -213,6 +211,7 @@ void Lane::flush() {
   const bool small = std::exchange(unsynced_, false);
   syncing_all_ = small;
   const auto synced = small ? target_.fs->sync_all() : Result<void>{};
+  progress_.waits[index_].sign_of_life();
   syncing_all_ = false;
   if (!synced) {
     // Which of them are lost is not said: all count as lost, and none may be tried again without its bytes.

@@ -59,7 +59,6 @@ class Lane {
   // -- the reader's thread --
   void give(Piece piece);
   void post_hung(const CopyJob& job);
-  std::chrono::seconds patience() const;
 
   // -- the writing thread --
   void write_loop();
@@ -94,7 +93,8 @@ class Lane {
 
   // Used by the reader's thread only.
   const CopyJob* fed_ = nullptr;
-  bool left_behind_ = false;  // nothing more is given
+  bool left_behind_ = false;       // nothing more is given
+  std::chrono::seconds waited_{};  // for the disk, before it was left behind
   Wait::Clock::time_point looked_{};
 
   std::atomic<bool> reading_back_is_waited_for_{false};

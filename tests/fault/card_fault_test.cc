@@ -240,16 +240,17 @@ TEST_F(CardFaults, ASlowCardIsCopiedAndCanBeStopped) {
   heal();
 }
 
-// In the middle of a file, with blocks on their way to both disks. EVERYTAKE_STOPPED_SECONDS says for how long; else it
-// is a moment.
+// In the middle of a file, whose first blocks are on their way to both disks. EVERYTAKE_STOPPED_SECONDS says for how
+// long; else it is a moment.
 TEST_F(CardFaults, AProgramStoppedInTheMiddleOfCopyingGoesOn) {
+  put("PRIVATE/M4ROOT/CLIP/C0004.MP4", 20'000'000);
   EVERYTAKE_NEEDS_MOUNT(mount_card());
-  mount_->rules("read C0002.MP4 stall at=500000");
+  mount_->rules("read C0004.MP4 stall at=14000000");
   const auto command = program() + " --shoot " + quoted(shoot_) + " " + offload();
   std::thread running([&] { ran_ = shell("echo $$ > " + quoted(dir_ / "pid") + "; exec " + command); });
   mount_->await_stall();
   const auto pid = "$(cat " + quoted(dir_ / "pid") + ")";
-  shell("kill -STOP " + pid + "; until grep -qE ' [TZ] ' /proc/" + pid + "/stat; do :; done");
+  shell("kill -STOP " + pid + "; timeout 10 sh -c \"until grep -qE ' [TZ] ' /proc/" + pid + "/stat; do :; done\"");
   mount_->rules("");
   shell("sleep ${EVERYTAKE_STOPPED_SECONDS:-0}; kill -CONT " + pid);
   running.join();

@@ -1,10 +1,14 @@
-// Any bytes as a recording's boxes: nothing outside the file is read, and every walk ends.
+// Any bytes as a recording's boxes, as an MXF file, as makers' notes and as timed metadata: nothing outside the file is
+// read, and every walk ends.
 #include <algorithm>
 #include <array>
 #include <cstdlib>
 #include <cstring>
 
 #include "media/boxes.h"
+#include "media/maker_notes.h"
+#include "media/mxf.h"
+#include "media/timed_metadata.h"
 
 namespace {
 
@@ -46,5 +50,13 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
   using Types = std::array<std::string_view, 6>;
   (void)find_boxes(file, Types{"moov", "trak", "mdia", "minf", "stbl", "stsd"});
   (void)find_boxes(file, std::array<std::string_view, 3>{"moov", "meta", "keys"});
+  (void)mxf_end(file, size);
+  const std::string_view bytes(reinterpret_cast<const char*>(data), size);
+  (void)canon_claim(bytes);
+  (void)fujifilm_claim(bytes);
+  (void)panasonic_claim(bytes);
+  (void)nikon_claim(bytes, Rational(24000, 1001));
+  (void)gopro_claim(bytes);
+  (void)read_timed_metadata(bytes);
   return 0;
 }

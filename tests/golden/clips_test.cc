@@ -4,6 +4,7 @@
 
 #include "base/json.h"
 #include "base/text.h"
+#include "media/timecode.h"
 #include "support/call.h"
 #include "support/golden.h"
 #include "support/shoot_rows.h"
@@ -54,7 +55,6 @@ class Clips : public testing::Test {
     return found;
   }
 
- private:
   static ClipFacts facts(Rational rate, Rational capture, Micros duration) {
     ClipFacts known;
     known.frame_rate = rate;
@@ -88,6 +88,9 @@ class Clips : public testing::Test {
     known.timecode = "11:08:46:21";
     known.drop_frame = false;
     known.recorded_at = test::kNoon - 1h;
+    known.iso = 12800;
+    known.shutter = Rational(1, 50);
+    known.white_balance = 4300;
     Placement placed;
     placed.state = Placement::State::placed;
     placed.start = -2s;
@@ -176,6 +179,23 @@ TEST_F(Clips, AreNotGuessedAtWhereAFilterMeansNothing) {
     EXPECT_THAT(called.err, HasSubstr(wrong[2]));
   }
   EXPECT_THAT(run({"find", "--member", "Adda"}).err, HasSubstr("did you mean \"Ada\"?"));
+}
+
+TEST_F(Clips, ThatTheCameraSplitNameTheirOtherPart) {
+  const Rational rate(24000, 1001);
+  auto known = facts(rate, rate, 240s);
+  known.timecode = "10:00:00:00";
+  known.recorded_at = test::kNoon;
+  for (const auto id : rows_.clips({"GX010034", "GX020034"}, "card-3")) {
+    must(rows_.catalogue().record_facts(id, known, test::kNoon));
+    known.timecode = to_string(label_of(864000 + *known.frames, rate, false), rate);
+    known.recorded_at = *known.recorded_at + 240s;
+  }
+  const auto first = Json::parse(run({"show", "GX010034", "--json"}).out)["clip"];
+  EXPECT_EQ(first["goes_on_in"], "R003/GX020034");
+  EXPECT_EQ(first["goes_on_from"], nullptr);
+  EXPECT_THAT(run({"show", "GX020034"}).out,
+              HasSubstr("goes on from R003/GX010034: one recording, which the camera split"));
 }
 
 TEST_F(Clips, AreShownWithAllThatIsKnown) {

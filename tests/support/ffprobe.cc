@@ -48,7 +48,7 @@ std::string timecode(const json& all, const json& picture) {
 
 int depth(const json& picture) {
   const auto format = picture.at("pix_fmt").get<std::string>();
-  return format.find("10") == std::string::npos ? 8 : 10;
+  return format.ends_with("10le") ? 10 : format.ends_with("12le") ? 12 : 8;
 }
 
 void expect_rate_agrees(const ClipFacts& facts, const json& picture) {

@@ -99,6 +99,33 @@ TEST(Fine, FindsADelayBetweenSamples) {
   EXPECT_GT(line->score, 50);
 }
 
+// Against the whole transform: at every lag up to its reach the same but for what its groups lose there.
+TEST(ShortLags, AgreeWithTheWholeTransform) {
+  RealFft fft(kWindow);
+  const auto sound = noise(2 * kWindow, 4);
+  const auto a = *spectrum_at(sound, 5000, fft);
+  for (const std::size_t group : {std::size_t{1}, std::size_t{4}, std::size_t{8}}) {
+    ShortLags lags(group);
+    for (const int delay : {0, 3, -3, lags.reach() / 2, -lags.reach() / 2, lags.reach(), -lags.reach()}) {
+      const auto b = *spectrum_at(sound, 5000 + delay, fft);
+      std::size_t k = 0;
+      double all = 0;
+      for (Bin& common : lags.clear())
+        for (const std::size_t end = std::min(k + group, a.size()); k < end; ++k) {
+          common += against(b[k], a[k]);
+          all += 2 * size_of(against(b[k], a[k]));
+        }
+      lags.correlate();
+      int top = 0;
+      for (int lag = -lags.reach(); lag <= lags.reach(); ++lag)
+        if (lags.at(lag) > lags.at(top)) top = lag;
+      EXPECT_EQ(top, delay) << group;
+      // Two windows that far apart have that much less in common: the Hann window with itself.
+      EXPECT_GT(lags.at(top), (std::abs(delay) < 1000 ? 0.88 : 0.6) * all) << group << " " << delay;
+    }
+  }
+}
+
 TEST(Repeats, CannotTellCopiesApartAndCanTellTheRest) {
   const auto made = test::make_song_of(5, 51);
   const SongIndex song(slowed_down(made.sound, 0.5));

@@ -4,7 +4,9 @@
 
 #include <algorithm>
 #include <bit>
+#include <functional>
 #include <random>
+#include <tuple>
 
 #include "base/text.h"
 #include "media/maker_notes.h"
@@ -117,13 +119,17 @@ TEST(ReadFacts, ReadsTheSampleEntrysCurve) {
 TEST(ReadFacts, ReadsQuickTimeKeys) {
   Movie movie = small_movie();
   movie.format = "mov";
-  movie.tags = {{"com.android.capture.fps", "240.000000"},
-                {"com.apple.proapps.customgamma", "org.example.camera.f-log2"},
-                {"com.apple.quicktime.model", "L-1"}};
+  movie.tags = {
+      {"com.android.capture.fps", "240.000000"},      {"com.apple.proapps.customgamma", "org.example.camera.f-log2"},
+      {"com.apple.quicktime.model", "L-1"},           {"com.arri.camera.ExposureIndexAsa", "800"},
+      {"com.arri.camera.WhiteBalanceKelvin", "5600"}, {"com.blackmagic-design.camera.lensType", "35mm F2"}};
   const auto facts = facts_of_bytes(movie_bytes(movie));
   EXPECT_EQ(facts.capture_rate, Rational(240, 1));
   EXPECT_EQ(facts.gamma, "f-log2");
   EXPECT_EQ(facts.camera, "L-1");
+  EXPECT_EQ(facts.iso, 800);
+  EXPECT_EQ(facts.white_balance, 5600);
+  EXPECT_EQ(facts.lens, "35mm F2");
 }
 
 TEST(ReadFacts, ReadsFloatKeysThatLibavLeavesOut) {
@@ -143,11 +149,14 @@ TEST(ReadFacts, ReadsClipMetadataInAKey) {
       {"com.panasonic.Semi-Pro.metadata.xml",
        R"(<?xml version="1.0"?><ClipMain xmlns="urn:schemas-Professional-Plug-in:Semi-Pro:ClipMetadata:v1.0">)"
        R"(<UserArea><AcquisitionMetadata xmlns="urn:schemas-Professional-Plug-in:P2:CameraMetadata:v1.2">)"
-       R"(<CameraUnitMetadata><Gamma><CaptureGamma>V-Log</CaptureGamma></Gamma><Gamut><CaptureGamut>V-Gamut)"
+       R"(<CameraUnitMetadata><ISOSensitivity>800</ISOSensitivity><WhiteBalanceColorTemperature>5600K)"
+       R"(</WhiteBalanceColorTemperature><Gamma><CaptureGamma>V-Log</CaptureGamma></Gamma><Gamut><CaptureGamut>V-Gamut)"
        R"(</CaptureGamut></Gamut></CameraUnitMetadata></AcquisitionMetadata></UserArea></ClipMain>)"}};
   const auto facts = facts_of_bytes(movie_bytes(movie));
   EXPECT_EQ(facts.gamma, "v-log");
   EXPECT_EQ(facts.gamut, "v-gamut");
+  EXPECT_EQ(facts.iso, 800);
+  EXPECT_EQ(facts.white_balance, 5600);
 }
 
 TEST(ReadFacts, BelievesATransferCodeOnlyWhereItIsPqOrHlg) {
@@ -267,6 +276,7 @@ TEST(TimedMetadata, TellsHowTheFirstFrameWasExposed) {
   const auto angle = read_timed_metadata(timed_sample({{0x8108, big(180 * 60, 4)}, {0x8106, big(25, 4) + big(1, 4)}}));
   EXPECT_EQ(angle.shutter, Rational(1, 50));
   EXPECT_EQ(read_timed_metadata(timed_sample({{0x8108, big(180 * 60, 4)}})).shutter, std::nullopt);
+  EXPECT_EQ(read_timed_metadata(timed_sample({{0x810B, big(65535, 2)}})).iso, std::nullopt);  // that, or more
   const auto none = read_timed_metadata(timed_sample({{0x8109, big(0, 8)}, {0x810B, big(0, 2)}, {0x810E, "x"}}));
   EXPECT_FALSE(none.shutter || none.iso || none.white_balance);
 }
@@ -306,10 +316,17 @@ TEST(MakerNotes, TellTheExposure) {
   const auto records = nikon_claim(nikon_box(kFilm, kFilm), kFilm);
   EXPECT_EQ(records.shutter, Rational(1, 50));
   EXPECT_EQ(records.lens, "35mm F2");
+  const auto exif = tiff("Panasonic", {short_field(0x8827, 65535), text_field(0xA434, "35mm F2 ")},
+                         [](std::uint32_t) { return std::string("Panasonic"); });
+  const auto claim = panasonic_claim(std::string("Exif\0\0", 6) + exif);
+  EXPECT_EQ(claim.iso, std::nullopt);  // Exif 2.32: that, or more
+  EXPECT_EQ(claim.lens, "35mm F2");
 }
 
 TEST(MakerNotes, TellTheCaptureRate) {
   EXPECT_EQ(gopro_claim(gopro_box("FLAT", kFast)).capture_rate, kFast);
+  const auto steps = gopro_box("FLAT", kFilm) + "RATEc" + big(1, 1) + big(8, 2) + std::string("0_5SEC\0\0", 8);
+  EXPECT_EQ(gopro_claim(steps).capture_rate, std::nullopt);
   // Of two rates the one that is not the file's.
   EXPECT_EQ(nikon_claim(nikon_box(kFilm, kFast), kFilm).capture_rate, kFast);
   EXPECT_EQ(nikon_claim(nikon_box(kFast, kFilm), kFilm).capture_rate, kFast);
@@ -332,20 +349,33 @@ TEST(MakerNotes, StandInTheMoviesUserData) {
   EXPECT_EQ(facts_of_bytes(with_box(small_bytes(), {"moov", "udta"}, slow)).capture_rate, kFast);
 }
 
+// Whatever the bytes: a curve is one of the maker's, a number makes sense.
+void expect_sense(const Claim& claim, const std::string& maker) {
+  if (claim.gamma) {
+    EXPECT_NE((" " + maker + " ").find(" " + *claim.gamma + " "), std::string::npos) << *claim.gamma;
+  }
+  EXPECT_GT(claim.iso.value_or(1), 0);
+  EXPECT_GT(claim.shutter.value_or(Rational(1, 1)).num(), 0);
+  EXPECT_GT(claim.capture_rate.value_or(Rational(1, 1)).num(), 0);
+}
+
 TEST(MakerNotes, SurviveEveryCutAndFlip) {
-  const auto read_all = [](std::string_view bytes) {
-    for (const auto& claim : {canon_claim(bytes), fujifilm_claim(bytes), panasonic_claim(bytes),
-                              nikon_claim(bytes, kFilm), gopro_claim(bytes)})
-      EXPECT_TRUE(!claim.gamma || !claim.gamma->empty());
-  };
-  for (const auto& whole :
-       {canon_box(2, 3), fujifilm_box(0x10), panasonic_box(17), nikon_box(kFilm, kFast), gopro_box("FLAT", kFast)}) {
-    for (std::size_t length = 0; length < whole.size(); ++length) read_all(std::string_view(whole).substr(0, length));
-    for (std::size_t at = 0; at < whole.size(); ++at) {
-      std::string bytes = whole;
-      bytes[at] = '\xFF';
-      read_all(bytes);
-    }
+  const auto nikon = [](std::string_view bytes) { return nikon_claim(bytes, kFilm); };
+  const std::tuple<std::string, const char*, std::function<Claim(std::string_view)>> makers[] = {
+      {canon_box(2, 3), "c-log c-log2 c-log3", canon_claim},
+      {fujifilm_box(0x10), "f-log f-log2 hlg", fujifilm_claim},
+      {panasonic_box(17), "v-log", panasonic_claim},
+      {nikon_box(kFilm, kFast), "", nikon},
+      {gopro_box("FLAT", kFast), "flat", gopro_claim}};
+  for (const auto& [whole, curves, read] : makers) {
+    for (std::size_t length = 0; length < whole.size(); ++length)
+      expect_sense(read(std::string_view(whole).substr(0, length)), curves);
+    for (std::size_t at = 0; at < whole.size(); ++at)
+      for (const char byte : {'\0', '\xFF'}) {
+        std::string bytes = whole;
+        bytes[at] = byte;
+        expect_sense(read(bytes), curves);
+      }
   }
 }
 

@@ -46,13 +46,14 @@ TEST(GoesOn, WhereTheCameraSplitARecording) {
   EXPECT_FALSE(goes_on(next(), first()));
   const Clip clips[] = {next(), first()};
   EXPECT_EQ(next_of(first(), clips)->name, "C0002");
-  EXPECT_EQ(before(next(), clips)->name, "C0001");
+  EXPECT_EQ(previous_of(next(), clips)->name, "C0001");
   EXPECT_EQ(next_of(next(), clips), std::nullopt);
-  EXPECT_EQ(before(first(), clips), std::nullopt);
+  EXPECT_EQ(previous_of(first(), clips), std::nullopt);
 }
 
 TEST(GoesOn, InTheNextChapterOfOneNumber) {
   auto a = first(), b = next();
+  a.size = 3'798'176'462;  // chapters end where the camera likes
   a.name = "GX010034";
   b.name = "GX020034";
   EXPECT_TRUE(goes_on(a, b));

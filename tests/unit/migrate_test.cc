@@ -71,6 +71,20 @@ TEST_F(Migrating, RefusesTheDatabaseOfAnotherProgram) {
   EXPECT_EQ(schema(db).size(), 1U);
 }
 
+// A shoot that was begun with the first schema.
+TEST_F(Migrating, KeepsWhatAnOlderProgramWrote) {
+  auto db = open();
+  must(migrate(db, schema_steps().first(1)));
+  must(
+      db.script("PRAGMA foreign_keys = OFF; INSERT INTO clip (id, roll_id, name, file_id, gamma, lens) VALUES (7, 1, "
+                "'C0001', 1, 's-log3', '35 mm')"));
+  must(migrate(db));
+  EXPECT_EQ(version(db), static_cast<int>(schema_steps().size()));
+  EXPECT_EQ(must(db.one<std::string>("SELECT id || name || gamma || lens || ifnull(iso, '-') || ifnull(shutter, '-')"
+                                     " FROM clip")),
+            "7C0001s-log335 mm--");
+}
+
 TEST_F(Migrating, LeadsToTheSchemaThatIsWrittenDown) {
   const test::TempDir dir;
   auto written = must(Db::open(dir / "written.sqlite", {}));
