@@ -221,6 +221,18 @@ class Rooms {
   double weights_ = 0, squares_ = 0;  // of a band's bins
 };
 
+// What the windows that both places have say, in deviations for the first.
+double by_sound(const Rooms& rooms, double enough) {
+  const double deviations = rooms.deviations();
+  if (deviations <= -enough) return deviations;
+  const auto ours = rooms.own_share_of_first();
+  const auto theirs = ours && deviations < enough ? rooms.own_share_of_second() : std::nullopt;
+  // Of two that fit alike, the one whose own sound is heard and not the other's.
+  if (theirs && *ours > kOwnHeard && *theirs < kOwnShare) return enough;
+  if (theirs && *theirs > kOwnHeard && *ours < kOwnShare) return -enough;
+  return deviations > 0 && ours.value_or(1) < kOwnShare ? 0 : deviations;
+}
+
 }  // namespace
 
 Contest::Contest(const SongIndex& song, Windows& clip, const Line& champion)
@@ -311,18 +323,11 @@ double Contest::against(const Line& rival, double enough) {
     rooms.add_up();
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
-  const double deviations = rooms.deviations();
-  // A place at the song's end can't be where the song goes on.
-  const bool on = goes_on_with(champion_, rival, rooms.most_heard());
-  if (on != goes_on_with(rival, champion_, rooms.most_heard()))
-    return on ? std::max(deviations, enough) : std::min(deviations, -enough);
-  if (deviations <= -enough) return deviations;
-  const auto ours = rooms.own_share_of_first();
-  const auto theirs = ours && deviations < enough ? rooms.own_share_of_second() : std::nullopt;
-  // Of two that fit alike, the one whose own sound is heard and not the other's.
-  if (theirs && *ours > kOwnHeard && *theirs < kOwnShare) return enough;
-  if (theirs && *theirs > kOwnHeard && *ours < kOwnShare) return -enough;
-  return deviations > 0 && ours.value_or(1) < kOwnShare ? 0 : deviations;
+  const double by = by_sound(rooms, enough);
+  // A place at the song's end does not win where the song goes on: it lacks only what lies past that end.
+  if (by < 0 && goes_on_with(champion_, rival, rooms.most_heard())) return 0;
+  if (by > 0 && goes_on_with(rival, champion_, rooms.most_heard())) return 0;
+  return by;
 }
 
 }  // namespace everytake

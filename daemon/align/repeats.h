@@ -18,9 +18,9 @@ class Contest {
 
   const Line& champion() const { return champion_; }
   // In deviations: by the bins in which the song differs between the two places. Near 0 where it does not differ, or
-  // where the clip can't tell; `enough` at least where the song goes on in the clip past where it ends at one of them;
-  // 0 too where the champion fits better and yet what it alone has is not heard: then the clip holds what both have and
-  // something else. Looks at few windows first, at more where those don't decide beyond `enough`.
+  // where the clip can't tell; 0 too where the winner lies at an end of the song and it is heard to go on; 0 too where
+  // the champion fits better and yet what it alone has is not heard: then the clip holds what both have and something
+  // else. Looks at few windows first, at more where those don't decide beyond `enough`.
   double against(const Line& rival, double enough);
 
  private:
