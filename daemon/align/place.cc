@@ -21,7 +21,8 @@ constexpr int kLeastStretched = 12;     // seconds of song, for the same
 constexpr double kPromising = 4;        // of the coarse score: worth a finer look at another speed
 constexpr double kBetter = 4.5;         // deviations by which a place must beat another to be the only one
 constexpr double kByLittle = 3 * kBetter;
-constexpr double kRivals = 0.5;  // of the best line's score: below it a place is no rival
+constexpr int kFewToBeSure = 16;  // windows of a short clip
+constexpr double kRivals = 0.5;   // of the best line's score: below it a place is no rival
 
 constexpr std::size_t kPlaces = 24, kPlacesOfLong = 12, kPlacesElsewhere = 6, kSpeedsToHear = 2;
 constexpr int kLongClip = 20 * kAlignRate;  // samples: from here on the coarse search hardly errs
@@ -157,8 +158,9 @@ std::vector<Line> rivals_of(const SongIndex& song, Hearing& hearing, const Line&
   return rivals;
 }
 
-// Drops the rivals that the clip's sound shows to be wrong. One that loses by little is looked at more closely, as its
-// line was found with few windows. Returns the one that the clip prefers to `best`, where there is one.
+// Drops the rivals that the clip's sound shows to be wrong. One that loses by little in a short clip, which does not
+// tell the clocks' drift well, is looked at more closely. Returns the one that the clip prefers to `best`, where there
+// is one.
 std::optional<Line> drop_losers(const SongIndex& song, Windows& windows, const Line& best, std::vector<Line>& rivals) {
   Contest contest(song, windows, best);
   std::vector<Line> left;
@@ -166,7 +168,7 @@ std::optional<Line> drop_losers(const SongIndex& song, Windows& windows, const L
   double least = -kBetter;
   for (Line rival : rivals) {
     double by = contest.against(rival, kBetter);
-    if (by >= kBetter && by < kByLittle) {
+    if (by >= kBetter && by < kByLittle && windows.count() <= kFewToBeSure) {
       rival = refine_line(song, windows, rival);
       by = contest.against(rival, kBetter);
     }

@@ -8,6 +8,7 @@
 
 extern "C" {
 #include <libavutil/channel_layout.h>
+#include <libavutil/opt.h>
 #include <libavutil/samplefmt.h>
 #include <libswresample/swresample.h>
 }
@@ -18,6 +19,7 @@ namespace {
 // Containers with millisecond clocks round each packet's time; a hole in a recording is longer than that.
 constexpr double kHole = 0.010;        // s
 constexpr double kLongestHole = 3600;  // s; a jump beyond it is a broken clock, not silence
+constexpr int kFilter = 16;            // taps a sample of the slower rate: half the usual, half the time
 constexpr int kMostChannels = 64;      // that libswresample takes
 
 using Resampler = std::unique_ptr<SwrContext, av::Freer<swr_free>>;
@@ -59,7 +61,8 @@ class Mixer {
                                          static_cast<AVSampleFormat>(format_), source_rate_, 0, nullptr);
     swr_.reset(raw);
     const std::vector<double> even(static_cast<std::size_t>(channels_), 1.0 / channels_);
-    return made >= 0 && swr_set_matrix(raw, even.data(), channels_) >= 0 && swr_init(raw) >= 0;
+    return made >= 0 && av_opt_set_int(raw, "filter_size", kFilter, 0) >= 0 &&
+           swr_set_matrix(raw, even.data(), channels_) >= 0 && swr_init(raw) >= 0;
   }
 
   // Moves on to `position` (in samples) where the sound did not continue.
