@@ -14,6 +14,7 @@ using test::Track;
 constexpr double kSame = 0.995;      // correlation: a hundredth of the power is left
 constexpr double kPromising = 0.85;  // at the nearest sample, before looking between samples
 constexpr double kApart = 0.05;      // s
+constexpr double kAsLoud = 0.5;      // of the power: a copy has nearly all of it
 
 // Of every second sample, the sums that a correlation is made of: half the rate is enough to find the peaks.
 std::vector<float> halved(const Track& track, std::size_t from, std::size_t to) {
@@ -40,9 +41,11 @@ std::vector<float> correlations(const std::vector<float>& whole, const std::vect
   double power = 0;
   for (const float v : part) power += static_cast<double>(v) * v;
   std::vector<float> result(whole.size() - part.size() + 1);
-  for (std::size_t i = 0; i < result.size(); ++i)
-    result[i] = static_cast<float>(fft.time()[i] / static_cast<double>(fft.length()) /
-                                   std::sqrt(power * (sums[i + part.size()] - sums[i]) + 1e-9));
+  for (std::size_t i = 0; i < result.size(); ++i) {
+    const double there = sums[i + part.size()] - sums[i];
+    if (there < kAsLoud * power) continue;  // where the song is silent only rounding would be compared
+    result[i] = static_cast<float>(fft.time()[i] / static_cast<double>(fft.length()) / std::sqrt(power * there + 1e-9));
+  }
   return result;
 }
 
