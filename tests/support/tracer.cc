@@ -109,6 +109,14 @@ class Run {
     ::ptrace(PTRACE_CONT, thread, 0, ours ? 0 : signal);
   }
 
+  // A sanitizer asks by writing to a pipe whether memory may be read, and takes no other answer for one.
+  bool is_the_sanitizers(const user_regs_struct& registers) const {
+    if (!kSanitized || registers.orig_rax != SYS_write) return false;
+    const auto file = "/proc/" + std::to_string(child_) + "/fd/" + std::to_string(registers.rdi);
+    char target[64] = {};
+    return ::readlink(file.c_str(), target, sizeof target - 1) > 0 && std::string_view(target).starts_with("pipe:");
+  }
+
   bool is_point() { return ++traced_.points == fault_.at; }
 
   void begins(pid_t thread) {
@@ -119,6 +127,10 @@ class Run {
     user_regs_struct registers{};
     ::ptrace(PTRACE_GETREGS, thread, 0, &registers);
     const auto call = registers.orig_rax;
+    if (is_the_sanitizers(registers)) {
+      traced_.met = false;
+      return;
+    }
     if (fault_.what == CallFault::What::fail) {
       registers.orig_rax = static_cast<unsigned long long>(-1);  // no such call: nothing is done
     } else {
