@@ -44,15 +44,16 @@ Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
   return clips;
 }
 
-Result<Clip> find_clip(const std::string& word, const Shoot& shoot) {
+Result<FoundClip> find_clip(const std::string& word, const Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto id = TRY(catalogue->find_clip(word));
   auto clips = TRY(catalogue->clips());  // a clip's flaws are seen beside its neighbours
   const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });
   if (found == clips.end()) return fail(Code::not_found, fmt::format("there is no clip with id {}", id.value));
-  auto flaws = flaws_of(*found, clips, shoot.plan);
-  found->facts.problems.insert(found->facts.problems.end(), flaws.begin(), flaws.end());
-  return std::move(*found);
+  const auto flaws = flaws_of(*found, clips, shoot.plan);
+  Clip clip = *found;
+  clip.facts.problems.insert(clip.facts.problems.end(), flaws.begin(), flaws.end());
+  return FoundClip{std::move(clip), std::move(clips)};
 }
 
 }  // namespace everytake::cli

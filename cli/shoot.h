@@ -27,7 +27,11 @@ Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot);
 // Everything the catalogue knows of clips.
 Result<std::vector<Clip>> clips_of(const Shoot& shoot);
 
-// The one that is meant, as Reader::find_clip() has it.
-Result<Clip> find_clip(const std::string& word, const Shoot& shoot);
+// The one that is meant, as Reader::find_clip() has it, among all clips.
+struct FoundClip {
+  Clip clip;
+  std::vector<Clip> clips;
+};
+Result<FoundClip> find_clip(const std::string& word, const Shoot& shoot);
 
 }  // namespace everytake::cli

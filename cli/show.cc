@@ -124,8 +124,7 @@ std::string song_text(const Clip& clip, const Plan& plan) {
 struct Parts {
   std::optional<std::string> from, in;  // "R001/C0002"
 };
-Result<Parts> parts_of(const Clip& clip, const Shoot& shoot) {
-  const auto clips = TRY(clips_of(shoot));
+Parts parts_of(const Clip& clip, const std::vector<Clip>& clips) {
   const auto name = [](const std::optional<Clip>& each) {
     return each ? std::optional(each->roll + "/" + each->name) : std::nullopt;
   };
@@ -198,20 +197,20 @@ Run declare_show(CLI::App& command) {
     const StopOnSignal stop;
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
-    const auto clip = find_clip(*word, *shoot);
-    if (!clip) return report(clip.error(), session);
+    const auto found = find_clip(*word, *shoot);
+    if (!found) return report(found.error(), session);
+    const auto& clip = found->clip;
     if (!picture->empty())
-      if (const auto done = save_picture(*clip, *shoot, absolute_folder(*picture, session), stop.token()); !done)
+      if (const auto done = save_picture(clip, *shoot, absolute_folder(*picture, session), stop.token()); !done)
         return stop.exit().value_or(report(done.error(), session));
-    const auto parts = parts_of(*clip, *shoot);
-    if (!parts) return report(parts.error(), session);
+    const auto parts = parts_of(clip, found->clips);
     if (session.json) {
-      auto json = clip_json(*clip, shoot->plan);
-      put_part(json, "goes_on_from", parts->from);
-      put_part(json, "goes_on_in", parts->in);
+      auto json = clip_json(clip, shoot->plan);
+      put_part(json, "goes_on_from", parts.from);
+      put_part(json, "goes_on_in", parts.in);
       print_json({{"clip", std::move(json)}}, session);
     } else {
-      session.out << show_text(*clip, *parts, shoot->plan, session.out_screen);
+      session.out << show_text(clip, parts, shoot->plan, session.out_screen);
     }
     return Exit::done;
   };

@@ -14,15 +14,15 @@ namespace everytake {
 namespace {
 
 // Set on the tuning songs of tests/bench: see its table.
-constexpr double kAccept = 7;           // deviations of a line's score; sound from elsewhere stays below
-constexpr double kSure = 4;             // of a line's score a window: nobody asks whether another speed fits better
-constexpr double kAcceptStretched = 9;  // of the coarse score, for a speed that keeps the pitch
-constexpr int kLeastStretched = 12;     // seconds of song, for the same
-constexpr double kPromising = 4;        // of the coarse score: worth a finer look at another speed
-constexpr double kBetter = 4.5;         // deviations by which a place must beat another to be the only one
-constexpr double kByLittle = 3 * kBetter;
-constexpr int kFewToBeSure = 16;  // windows of a short clip
-constexpr double kRivals = 0.5;   // of the best line's score: below it a place is no rival
+constexpr double kAccept = 7;              // deviations of a line's score; sound from elsewhere stays below
+constexpr double kSure = 4;                // of a line's score a window: nobody asks whether another speed fits better
+constexpr double kAcceptStretched = 9;     // of the coarse score, for a speed that keeps the pitch
+constexpr int kLeastStretched = 12;        // seconds of song, for the same
+constexpr double kPromising = 4;           // of the coarse score: worth a finer look at another speed
+constexpr double kBetter = 4.5;            // deviations by which a place must beat another to be the only one
+constexpr double kByLittle = 3 * kBetter;  // below it a line a few parts in a million off may decide
+constexpr int kFewToBeSure = 16;           // windows of a short clip
+constexpr double kRivals = 0.5;            // of the best line's score: below it a place is no rival
 
 constexpr std::size_t kPlaces = 24, kPlacesOfLong = 12, kPlacesElsewhere = 6, kSpeedsToHear = 2;
 constexpr int kLongClip = 20 * kAlignRate;  // samples: from here on the coarse search hardly errs

@@ -61,13 +61,17 @@ std::string to_string(Rational r) {
   return std::to_string(r.num()) + "/" + std::to_string(r.den());
 }
 
+std::optional<Rational> positive_fraction(std::int64_t num, std::int64_t den) {
+  const auto fits = [](std::int64_t part) { return part > 0 && part <= INT32_MAX; };
+  return fits(num) && fits(den) ? std::optional(Rational(num, den)) : std::nullopt;
+}
+
 std::optional<Rational> parse_rate(std::string_view text) {
   if (!text.empty() && (text.back() == 'p' || text.back() == 'i')) text.remove_suffix(1);
   if (const auto slash = text.find('/'); slash != std::string_view::npos) {
     const auto num = parse_whole(text.substr(0, slash));
     const auto den = parse_whole(text.substr(slash + 1));
-    if (!num || !den || *num <= 0 || *den <= 0 || *num > INT32_MAX || *den > INT32_MAX) return std::nullopt;
-    return Rational(*num, *den);
+    return num && den ? positive_fraction(*num, *den) : std::nullopt;
   }
   double rate = 0;
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), rate);

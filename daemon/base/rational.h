@@ -32,9 +32,12 @@ Rational operator/(Rational a, Rational b);  // b must not be 0
 
 std::string to_string(Rational r);  // "24000/1001"
 
+// What a file or a person says: nullopt where a part is 0, negative or past 2^31, so that no two products overflow.
+std::optional<Rational> positive_fraction(std::int64_t num, std::int64_t den);
+
 // A rate as people and cameras write it: "24000/1001", "25", "23.976", "23.98p", "59.94i", "119.88p".
 // A decimal within 0.02 % of k*1000/1001 for a whole k means that; else it must be within 0.02 % of a whole number.
-// nullopt for anything else, for 0, for negative rates and for parts past 2^31: no two rates' product overflows.
+// nullopt for anything else, and for what is no positive_fraction().
 std::optional<Rational> parse_rate(std::string_view text);
 
 }  // namespace everytake

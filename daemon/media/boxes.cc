@@ -82,10 +82,9 @@ Result<std::vector<Box>> find_boxes(ReadFile& file, std::span<const std::string_
 }
 
 std::optional<Rational> big_endian_fraction(std::string_view bytes) {
-  const auto num = static_cast<std::int64_t>(big_endian(bytes, 0, 4));
-  const auto den = static_cast<std::int64_t>(big_endian(bytes, 4, 4));
-  const auto fits = [](std::int64_t part) { return part > 0 && part <= INT32_MAX; };
-  return bytes.size() == 8 && fits(num) && fits(den) ? std::optional(Rational(num, den)) : std::nullopt;
+  if (bytes.size() != 8) return std::nullopt;
+  return positive_fraction(static_cast<std::int64_t>(big_endian(bytes, 0, 4)),
+                           static_cast<std::int64_t>(big_endian(bytes, 4, 4)));
 }
 
 }  // namespace everytake

@@ -37,7 +37,7 @@ Result<std::string> read_bytes(ReadFile& file, std::uint64_t begin, std::uint64_
 
 // Big-endian numbers; 0 where `bytes` is too short.
 std::uint64_t big_endian(std::string_view bytes, std::size_t at, std::size_t length);
-// The same of eight bytes that are a fraction: numerator, denominator. nullopt where a part is 0 or past 2^31.
+// The same of eight bytes that are a fraction: numerator, denominator. nullopt for what is no positive_fraction().
 std::optional<Rational> big_endian_fraction(std::string_view bytes);
 
 }  // namespace everytake

@@ -118,9 +118,11 @@ Result<Claim> key_claim(ReadFile& file, const Container& container) {
   return claim;
 }
 
-// What makers put into the movie's user data, and into a box of its own.
-Result<std::vector<Claim>> maker_claims(ReadFile& file, const Container& container) {
+// What makers put into a key, into the movie's user data, and into a box of its own.
+Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& container) {
   std::vector<Claim> claims;
+  if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
+    if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
   const auto add = [&](std::span<const std::string_view> path, auto read) -> Result<void> {
     for (const auto& box : TRY(find_boxes(file, path)))
       claims.push_back(read(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
@@ -135,14 +137,6 @@ Result<std::vector<Claim>> maker_claims(ReadFile& file, const Container& contain
   TRY(in_user_data("GPMF", gopro_claim));
   TRY(add(std::array<std::string_view, 4>{"moov", "udta", "NCDT", "NCTG"},
           [&](std::string_view content) { return nikon_claim(content, file_rate(container)); }));
-  return claims;
-}
-
-Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& container) {
-  std::vector<Claim> claims;
-  if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
-    if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
-  for (auto& claim : TRY(maker_claims(file, container))) claims.push_back(std::move(claim));
   return claims;
 }
 

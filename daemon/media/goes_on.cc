@@ -76,6 +76,12 @@ bool clocks_touch(const ClipFacts& first, const ClipFacts& next) {
   return std::abs(seconds(*next.recorded_at - *first.recorded_at) - lasted) <= kTouch;
 }
 
+template <class Test>
+std::optional<Clip> first_that(std::span<const Clip> clips, Test test) {
+  const auto found = std::find_if(clips.begin(), clips.end(), test);
+  return found == clips.end() ? std::nullopt : std::optional(*found);
+}
+
 }  // namespace
 
 bool goes_on(const Clip& first, const Clip& next) {
@@ -87,13 +93,11 @@ bool goes_on(const Clip& first, const Clip& next) {
 }
 
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips) {
-  const auto found = std::find_if(clips.begin(), clips.end(), [&](const Clip& each) { return goes_on(clip, each); });
-  return found == clips.end() ? std::nullopt : std::optional(*found);
+  return first_that(clips, [&](const Clip& each) { return goes_on(clip, each); });
 }
 
 std::optional<Clip> previous_of(const Clip& clip, std::span<const Clip> clips) {
-  const auto found = std::find_if(clips.begin(), clips.end(), [&](const Clip& each) { return goes_on(each, clip); });
-  return found == clips.end() ? std::nullopt : std::optional(*found);
+  return first_that(clips, [&](const Clip& each) { return goes_on(each, clip); });
 }
 
 }  // namespace everytake

@@ -64,9 +64,7 @@ std::optional<std::int64_t> Tiff::number(const Entry& entry, std::uint32_t n) co
 std::optional<Rational> Tiff::fraction(const Entry& entry) const {
   constexpr int kRational = 5;
   if (entry.type != kRational || entry.count < 1) return std::nullopt;
-  const std::uint32_t num = integer(entry.where, 4), den = integer(std::size_t{entry.where} + 4, 4);
-  const auto fits = [](std::uint32_t part) { return part > 0 && part <= INT32_MAX; };
-  return fits(num) && fits(den) ? std::optional(Rational(num, den)) : std::nullopt;
+  return positive_fraction(integer(entry.where, 4), integer(std::size_t{entry.where} + 4, 4));
 }
 
 }  // namespace everytake

@@ -32,7 +32,7 @@ class Tiff {
   std::uint32_t first_directory() const { return first_; }
   // The n-th number of an entry of 1-, 2- or 4-byte integers.
   std::optional<std::int64_t> number(const Entry& entry, std::uint32_t n = 0) const;
-  // The first of an entry of fractions. nullopt where it is none, or a part is 0 or past 2^31.
+  // The first of an entry of fractions. nullopt where it is none, or no positive_fraction().
   std::optional<Rational> fraction(const Entry& entry) const;
 
  private:

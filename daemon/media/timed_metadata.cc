@@ -113,7 +113,7 @@ Claim finished(Reading reading) {
   auto& claim = reading.claim;
   if (!claim.shutter && claim.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn) {
     const auto time = Rational(*reading.shutter_angle, kTurn) / *claim.capture_rate;
-    if (time.num() <= INT32_MAX && time.den() <= INT32_MAX) claim.shutter = time;
+    claim.shutter = positive_fraction(time.num(), time.den());
   }
   return std::move(claim);
 }
