@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numeric>
 
 #include "align/coarse.h"
 
@@ -16,8 +17,8 @@ constexpr std::size_t kMostPlaces = 32;
 constexpr double kResembles = 0.4;  // of how well the stretch goes with itself
 constexpr int kTogether = 24;       // samples: a repeat is a copy when it stands this near to where it is expected
 constexpr float kCopied = 8;        // deviations of the song's own agreement with itself
-constexpr double kOwnShare = 0.29;  // a place is only better where its own sound is heard
-constexpr double kOwnHeard = 0.45;  // here it is beyond doubt
+constexpr double kOwnShare = 0.42;  // a place is only better where its own sound is heard
+constexpr double kOwnHeard = 0.5;   // here it is beyond doubt
 constexpr double kHeardOn = 0.8;    // of how well the best window is heard: past a song's end this is no echo of it
 
 // Bins that are summed up where two places are brought together: over so few the phase hardly turns, as they are no
@@ -73,10 +74,11 @@ constexpr std::size_t kNarrow = (kLastBin - kFirstBin) / kBins;
 
 // What a clip and the song have in common in a few bins, over windows of some weight, at two places.
 struct Band {
-  Bin with_a{}, with_b{};
+  Bin with_a{}, with_b{};  // of bins as strong as those of both places together
   float a = 0, b = 0, apart = 0;
+  float both() const { return a + b; }
   // Share of the energy at both places that is apart: 0 where they are the same.
-  float difference() const { return a + b > 0 ? apart / (a + b) : 0; }
+  float difference() const { return both() > 0 ? apart / both() : 0; }
   void add(const Band& other, float weight) {
     with_a += weight * other.with_a;
     with_b += weight * other.with_b;
@@ -97,39 +99,35 @@ double held(Bin with, float energy, double weights, double seen) {
 // echoes of a hall speak for a place as the straight sound does.
 class Rooms {
  public:
-  // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count.
-  void add(std::span<const Bin> ours, const std::vector<Bin>& a, const std::vector<Bin>& b) {
+  // `ours` are directions; the song has `a` and `b` at the two places. How loud it is there does not count, nor how
+  // evenly: only directions are compared, and each bin counts as it is strong at both places together.
+  void add(std::span<const Bin> ours, std::span<const Bin> a, std::span<const Bin> b) {
+    const float to_a = to_one(a), to_b = to_one(b);
     auto& window = windows_.emplace_back();
-    float energy_a = 0, energy_b = 0;
+    double held_a = 0, held_b = 0;
     for (std::size_t g = 0; g < kNarrow; ++g) {
       auto& band = window.bands[g];
-      float both = 0;
+      float common = 0;
       for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) {
-        band.with_a += against(a[k], ours[k]);
-        band.with_b += against(b[k], ours[k]);
-        band.a += energy_of(a[k]);
-        band.b += energy_of(b[k]);
-        both += against(a[k], b[k]).real();
+        const float size_a = size_of(a[k]), size_b = size_of(b[k]);
+        const float energy = size_a * size_a * to_a * to_a + size_b * size_b * to_b * to_b;
+        const float strength = std::sqrt(energy);
+        band.with_a += against(a[k], ours[k]) * (strength / (size_a + 1e-20F));
+        band.with_b += against(b[k], ours[k]) * (strength / (size_b + 1e-20F));
+        band.a += size_a * size_a;
+        band.b += size_b * size_b;
+        common += against(a[k], b[k]).real();
       }
-      band.apart = both;
-      energy_a += band.a;
-      energy_b += band.b;
-    }
-    const float to_a = to_one(energy_a), to_b = to_one(energy_b);
-    double held_a = 0, held_b = 0;
-    for (auto& band : window.bands) {
-      band.with_a *= to_a;
-      band.with_b *= to_b;
       band.a *= to_a * to_a;
       band.b *= to_b * to_b;
-      band.apart = std::max(0.0F, band.a + band.b - 2 * to_a * to_b * band.apart);
-      held_a += held(band.with_a, band.a, kBins, kBins);
-      held_b += held(band.with_b, band.b, kBins, kBins);
+      band.apart = std::max(0.0F, band.both() - 2 * to_a * to_b * common);
+      held_a += held(band.with_a, band.both(), kBins, kBins);
+      held_b += held(band.with_b, band.both(), kBins, kBins);
     }
     window.held = std::max({held_a, held_b, 0.0}) / kNarrow;
   }
 
-  // Adds up the windows in which either place is heard nearly as well as in the best: where playback has stopped, a
+  // Adds up the windows in which either place is heard a third as well as in the best: where playback has stopped, a
   // place that is quiet or plain would seem to fit better.
   void add_up() {
     bands_.assign(kNarrow, {});
@@ -156,7 +154,7 @@ class Rooms {
     double sum = 0, squares = 0;
     for (const auto& band : bands_) {
       if (band.difference() < kSame) continue;
-      const double one = log_likelihood(band.with_b, band.b) - log_likelihood(band.with_a, band.a);
+      const double one = log_likelihood(band.with_b, band.both()) - log_likelihood(band.with_a, band.both());
       sum += one;
       squares += one * one;
     }
@@ -164,13 +162,13 @@ class Rooms {
   }
 
   // How strongly the clip holds what only one of the places has, beside how strongly it holds what both have. Another
-  // song made of the same loops holds the loops alone. nullopt where they have less than a quarter in common, or next
+  // song made of the same loops holds the loops alone. nullopt where they have less than a sixteenth in common, or next
   // to nothing of their own.
   std::optional<double> own_share_of_first() const { return own_share(&Band::with_a, &Band::a); }
   std::optional<double> own_share_of_second() const { return own_share(&Band::with_b, &Band::b); }
 
  private:
-  static constexpr double kHeard = 0.5;
+  static constexpr double kHeard = 0.33;
   static constexpr std::size_t kAround = 50;
   static constexpr int kFewBands = 20;
   static constexpr float kMostWeight = 3;
@@ -201,15 +199,20 @@ class Rooms {
       const auto& band = bands_[g];
       if (band.*energy <= 0) continue;
       const double weight = std::min(kMostWeight, band.*energy / level[g]);
-      const double share = held(band.*with, band.*energy, weights_, seen());
+      const double share = held(band.*with, band.both(), weights_, seen());
       if (band.difference() > kOwn) own.add(share, weight);
       if (band.difference() < kCommon) common.add(share, weight);
     }
-    if (own.count < kFewBands || common.count < static_cast<int>(kNarrow) / 4) return std::nullopt;
+    if (own.count < kFewBands || common.count < static_cast<int>(kNarrow) / 16) return std::nullopt;
     return common.value() > 0 ? own.value() / common.value() : 0;
   }
 
-  static float to_one(float energy) { return energy > 0 ? std::sqrt(static_cast<float>(kNarrow * kBins) / energy) : 0; }
+  // What makes a mean energy of one.
+  static float to_one(std::span<const Bin> bins) {
+    float energy = 0;
+    for (const Bin bin : bins.first(kNarrow * kBins)) energy += energy_of(bin);
+    return energy > 0 ? std::sqrt(static_cast<float>(kNarrow * kBins) / energy) : 0;
+  }
   // As many bins of one weight would tell as much.
   double seen() const { return squares_ > 0 ? weights_ * weights_ / squares_ : 0; }
   double log_likelihood(Bin with, float energy) const {
@@ -236,7 +239,7 @@ double by_sound(const Rooms& rooms, double enough) {
 }  // namespace
 
 Contest::Contest(const SongIndex& song, Windows& clip, const Line& champion)
-    : song_(song), clip_(clip), champion_(champion), lags_(kGroup), kept_(static_cast<std::size_t>(clip.count())) {}
+    : song_(song), clip_(clip), champion_(champion), lags_(kGroup), kept_(static_cast<std::size_t>(clip.count() + 2)) {}
 
 std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line) {
   const auto& whole = song.features();
@@ -261,24 +264,52 @@ std::vector<double> similar_places(const SongIndex& song, const Windows& clip, c
 }
 
 const std::vector<Bin>& Contest::here(int window) {
-  auto& kept = kept_[static_cast<std::size_t>(window)];
-  if (kept.empty())
-    kept = spectrum_at(song_.sound(), champion_.at(clip_.begin(window)), clip_.fft())
-               .value_or(std::vector<Bin>(kLastBin - kFirstBin));
+  auto& kept = kept_[static_cast<std::size_t>(window + 1)];
+  if (kept.empty()) kept = song_along(champion_, window).value_or(std::vector<Bin>(kLastBin - kFirstBin));
   return kept;
 }
 
-// Where playback begins or ends, a place that lies past the song's end would seem to know it: so only windows that are
-// within the song at both places, where there are any.
+// What the song has there of a window, and nothing past the clip's ends.
+std::optional<std::vector<Bin>> Contest::song_along(const Line& line, int window) {
+  const auto size = static_cast<double>(song_.sound().size());
+  const auto from = std::clamp(std::round(line.at(0)), 0.0, size);
+  const auto to = std::clamp(std::round(line.at(static_cast<double>(clip_.sound_size()))), from, size);
+  const auto part = song_.sound().subspan(static_cast<std::size_t>(from), static_cast<std::size_t>(to - from));
+  return spectrum_at(part, line.at(clip_.begin(window)) - from, clip_.fft());
+}
+
+// Of windows, those that lie within the song at both places. Where playback begins or ends, a place past the song's end
+// would seem to know it.
+std::vector<int> Contest::within_song(const Line& rival, std::vector<int> windows) const {
+  const auto size = static_cast<double>(song_.sound().size());
+  std::erase_if(windows, [&](int w) {
+    const int from = std::max(0, clip_.begin(w));
+    const int to = std::min(clip_.begin(w) + kWindow, static_cast<int>(clip_.sound_size()));
+    return std::min(champion_.at(from), rival.at(from)) < 0 || std::max(champion_.at(to), rival.at(to)) > size;
+  });
+  return windows;
+}
+
+// A window in which playback begins or stops is left out where there are others: a place where the song itself is quiet
+// there would seem to know it.
 std::vector<int> Contest::windows_for(const Line& rival) const {
-  const auto end = static_cast<double>(song_.sound().size()) - kWindow;
-  std::vector<int> all, within;
-  for (int w = std::min(champion_.first, rival.first); w < std::max(champion_.last, rival.last); ++w) {
-    const double here = champion_.at(clip_.begin(w)), there = rival.at(clip_.begin(w));
-    all.push_back(w);
-    if (std::min(here, there) >= 0 && std::max(here, there) <= end) within.push_back(w);
-  }
+  constexpr int kEnough = 4;
+  int first = std::min(champion_.first, rival.first), last = std::max(champion_.last, rival.last);
+  const bool can_spare = last - first > kEnough;
+  first += can_spare && first > 0;
+  last -= can_spare && last < clip_.count();
+  std::vector<int> all(static_cast<std::size_t>(std::max(0, last - first)));
+  std::iota(all.begin(), all.end(), first);
+  auto within = within_song(rival, all);
   return within.empty() ? all : within;
+}
+
+// The windows past the clip's ends, at those it was heard to.
+std::vector<int> Contest::ends_for(const Line& rival) const {
+  std::vector<int> ends;
+  if (std::min(champion_.first, rival.first) == 0) ends.push_back(-1);
+  if (std::max(champion_.last, rival.last) == clip_.count()) ends.push_back(clip_.count());
+  return within_song(rival, std::move(ends));
 }
 
 // Whether the clip goes on with `line` where at `past` the song has not begun or is over.
@@ -303,27 +334,33 @@ bool Contest::goes_on_with(const Line& line, const Line& past, double most_heard
 double Contest::against(const Line& rival, double enough) {
   const auto windows = windows_for(rival);
   Rooms rooms;
+  const auto listen = [&](int w) {
+    const auto ours = clip_.directions(w);
+    if (ours.empty()) return false;
+    const auto& mine = here(w);
+    auto theirs = song_along(rival, w);
+    if (theirs)
+      bring_together(mine, *theirs, lags_);
+    else
+      theirs.emplace(mine.size());
+    rooms.add(ours, mine, *theirs);
+    return true;
+  };
   // First a few windows from all over, then those between them.
   const std::size_t step = std::max<std::size_t>(1, windows.size() / kFewWindows);
   int seen = 0;
   for (std::size_t turn = 0; turn < step; ++turn) {
-    for (std::size_t i = turn; i < windows.size() && seen < kMostWindows; i += step) {
-      const int w = windows[i];
-      const auto ours = clip_.directions(w);
-      if (ours.empty()) continue;
-      const auto& mine = here(w);
-      auto theirs = spectrum_at(song_.sound(), rival.at(clip_.begin(w)), clip_.fft());
-      ++seen;
-      if (theirs)
-        bring_together(mine, *theirs, lags_);
-      else
-        theirs.emplace(mine.size());
-      rooms.add(ours, mine, *theirs);
-    }
+    for (std::size_t i = turn; i < windows.size() && seen < kMostWindows; i += step) seen += listen(windows[i]);
     rooms.add_up();
     if (std::abs(rooms.deviations()) > 1.5 * enough || seen >= kMostWindows) break;
   }
-  const double by = by_sound(rooms, enough);
+  double by = by_sound(rooms, enough);
+  // Of two places that are alike but for what is heard at the very ends of the clip.
+  if (std::abs(by) < enough && rooms.own_share_of_first().value_or(1) >= kOwnShare) {
+    for (const int w : ends_for(rival)) listen(w);
+    rooms.add_up();
+    by = rooms.deviations();
+  }
   // A place at the song's end does not win where the song goes on: it lacks only what lies past that end.
   if (by < 0 && goes_on_with(champion_, rival, rooms.most_heard())) return 0;
   if (by > 0 && goes_on_with(rival, champion_, rooms.most_heard())) return 0;

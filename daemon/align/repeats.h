@@ -24,9 +24,12 @@ class Contest {
   double against(const Line& rival, double enough);
 
  private:
+  std::vector<int> within_song(const Line& rival, std::vector<int> windows) const;
   std::vector<int> windows_for(const Line& rival) const;
+  std::vector<int> ends_for(const Line& rival) const;
   bool goes_on_with(const Line& line, const Line& past, double most_heard);
   const std::vector<Bin>& here(int window);
+  std::optional<std::vector<Bin>> song_along(const Line& line, int window);
 
   const SongIndex& song_;
   Windows& clip_;

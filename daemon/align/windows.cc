@@ -94,7 +94,10 @@ int Windows::count() const {
 }
 
 int Windows::begin(int window) const {
-  return std::max(0, std::min(window * kWindowHop, static_cast<int>(sound_.size()) - kWindow));
+  const int size = static_cast<int>(sound_.size());
+  if (window < 0) return -kWindow / 2;
+  if (window >= count()) return size - kWindow / 2;
+  return std::max(0, std::min(window * kWindowHop, size - kWindow));
 }
 
 ShortLags& Windows::lags(int reach) {
@@ -103,7 +106,7 @@ ShortLags& Windows::lags(int reach) {
 }
 
 std::span<const Bin> Windows::directions(int window) {
-  auto& kept = spectra_[static_cast<std::size_t>(window)];
+  auto& kept = spectra_[static_cast<std::size_t>(window + 1)];
   if (kept) return *kept;
   if (++kept_ > kMostKept) {
     for (auto& each : spectra_) each.reset();

@@ -54,10 +54,12 @@ class Windows {
  public:
   // `sound` must outlive this.
   explicit Windows(std::span<const float> sound)
-      : sound_(sound), fft_(kWindow), near_(4), spectra_(static_cast<std::size_t>(count())) {}
+      : sound_(sound), fft_(kWindow), near_(4), spectra_(static_cast<std::size_t>(count() + 2)) {}
 
   int count() const;
-  int begin(int window) const;  // its first sample
+  // Its first sample. Before the first and after the last window lie two more, −1 and count(), of which half is past
+  // the sound's end: they hear what the others, soft at their ends, do not.
+  int begin(int window) const;
   double centre(int window) const { return begin(window) + kWindow / 2.0; }
   std::size_t sound_size() const { return sound_.size(); }
   // Every bin's direction alone: its strength says more of the room than of the song. Empty where it is silent. Valid

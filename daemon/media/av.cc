@@ -196,13 +196,17 @@ Result<void> Input::look_at_picture(int video) {
   if (coded.format != AV_PIX_FMT_NONE) return {};
   const auto decoder = open_decoder(*context_->streams[video]);
   if (!decoder) return {};
-  decoder->skip_loop_filter = AVDISCARD_ALL;
   const auto packet = new_packet();
   const auto frame = new_frame();
   for (int i = 0; i < kMostPackets && decoder->pix_fmt == AV_PIX_FMT_NONE && TRY(read(*packet)); ++i) {
     if (packet->stream_index == video) {
-      avcodec_send_packet(decoder.get(), packet.get());
-      avcodec_receive_frame(decoder.get(), frame.get());
+      // Some decoders tell all from the head of a frame they were to skip.
+      for (const auto skip : {AVDISCARD_ALL, AVDISCARD_DEFAULT}) {
+        if (decoder->pix_fmt != AV_PIX_FMT_NONE) break;
+        decoder->skip_frame = skip;
+        avcodec_send_packet(decoder.get(), packet.get());
+        avcodec_receive_frame(decoder.get(), frame.get());
+      }
     }
     av_packet_unref(packet.get());
   }

@@ -187,9 +187,13 @@ std::string table_text(const Table& table) {
 
 struct Options {
   bool real = false, tuning = false, misses = false, ours = false;
+  std::optional<unsigned> kits;  // the first of others than those of either set
   std::optional<Path> keep;
   std::string only;  // clips whose names begin so
   int every = 1;     // of them, one in so many
+
+  MadeSet set() const { return kits ? MadeSet{*kits, *kits} : tuning ? kTuningSet : kJudgingSet; }
+  std::string name() const { return kits ? fmt::format("kits-{}", *kits) : tuning ? "tuning" : "judging"; }
 };
 
 struct Times {
@@ -255,7 +259,7 @@ void run(const std::vector<Song>& songs, const Options& options, const Path& fol
   Times times;
   const double planned[] = {1.0};
   int number = 0, silent = 0;
-  for (auto& each : cases(songs, options.tuning, !hall.empty())) {
+  for (auto& each : cases(songs, options.set().seed, !hall.empty())) {
     if (!each.name.starts_with(options.only) || number++ % options.every != 0) continue;
     if (each.what != Class::negative && sounding(each, songs[each.song]) < kLeastSounding) {
       ++silent;
@@ -298,6 +302,8 @@ std::optional<Options> options_of(std::span<const std::string> words) {
       options.misses = true;
     else if (words[i] == "--ours")
       options.ours = true;
+    else if (words[i] == "--kits" && i + 1 < words.size())
+      options.kits = static_cast<unsigned>(std::max(1, std::atoi(words[++i].c_str())));
     else if (words[i] == "--keep" && i + 1 < words.size())
       options.keep = Path(words[++i]);
     else if (words[i] == "--only" && i + 1 < words.size())
@@ -315,21 +321,22 @@ std::optional<Options> options_of(std::span<const std::string> words) {
 int align(std::span<const std::string> words) {
   const auto options = options_of(words);
   if (!options) {
-    std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses] [--only NAME] [--every N]\n";
+    std::cerr << "usage: bench align [--real] [--tuning | --kits N] [--keep DIR] [--ours] [--misses] [--only NAME]\n"
+                 "                   [--every N]\n";
     return 2;
   }
   std::vector<std::string> missing;
-  const auto songs = options->real ? recorded_songs(options->tuning, missing) : made_songs(options->tuning);
+  const auto songs = options->real ? recorded_songs(options->tuning, missing) : made_songs(options->set().first_kit);
   if (!missing.empty()) {
     std::cerr << fmt::format("install the music first: bash tests/bench/music ({})\n", fmt::join(missing, " "));
     return 1;
   }
-  std::cout << fmt::format("{} songs for {}, {}\n", songs.size(), options->tuning ? "tuning" : "judging",
+  std::cout << fmt::format("{} songs ({}), {}\n", songs.size(), options->name(),
                            options->real ? "recorded" : "synthesised");
   const test::TempDir temporary;
-  const Path folder = options->keep ? *options->keep / fmt::format("{}-{}", options->real ? "real" : "made",
-                                                                   options->tuning ? "tuning" : "judging")
-                                    : temporary.path();
+  const Path folder = options->keep
+                          ? *options->keep / fmt::format("{}-{}", options->real ? "real" : "made", options->name())
+                          : temporary.path();
   boost::filesystem::create_directories(folder);
   run(songs, *options, folder);
   return 0;

@@ -35,14 +35,18 @@ struct Case {
   std::vector<double> also;                 // other starts at which the song is the same; by note_repeats()
 };
 
-// Songs synthesised from kits. Those for tuning and those for judging come from different kits.
-std::vector<Song> made_songs(bool tuning);
+// Songs synthesised from four kits, two of each, and the seed of the clips cut from them. Different kits share nothing.
+struct MadeSet {
+  unsigned first_kit = 0, seed = 0;
+};
+inline constexpr MadeSet kTuningSet{1, 11}, kJudgingSet{61, 5521};
+std::vector<Song> made_songs(unsigned first_kit);
 // Music of Debian packages that is installed here: `recorded_names` lists what is missing otherwise.
 std::vector<Song> recorded_songs(bool tuning, std::vector<std::string>& missing);
 // The hall's response of Debian's guitarix-common; empty where it is not installed.
 test::Track hall_response();
 
-std::vector<Case> cases(const std::vector<Song>& songs, bool tuning, bool hall);
+std::vector<Case> cases(const std::vector<Song>& songs, unsigned seed, bool hall);
 // Made songs know their copies; in recorded ones they are looked for, see copies_in().
 void note_repeats(Case& each, const Song& song);
 // Seconds of what the clip holds of the song in which the song sounds at all (−60 dB beside full scale).

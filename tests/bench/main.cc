@@ -11,7 +11,7 @@ int main(int argc, char** argv) {
   if (!words.empty() && words.front() == "align") return everytake::bench::align(rest);
   if (!words.empty() && words.front() == "study") return everytake::bench::study(rest);
   if (!words.empty() && words.front() == "offload") return everytake::bench::offload(rest);
-  std::cerr << "usage: bench align [--real] [--tuning] [--keep DIR] [--ours] [--misses]\n"
+  std::cerr << "usage: bench align [--real] [--tuning | --kits N] [--keep DIR] [--ours] [--misses]\n"
                "       bench study [--keep DIR]\n"
                "       bench offload [--on FOLDER] [--mib N] [--rounds N]\n";
   return 2;
