@@ -19,7 +19,7 @@ constexpr int kTogether = 24;       // samples: a repeat is a copy when it stand
 constexpr float kCopied = 8;        // deviations of the song's own agreement with itself
 constexpr double kOwnShare = 0.42;  // a place is only better where its own sound is heard
 constexpr double kOwnHeard = 0.5;   // here it is beyond doubt
-constexpr double kHeardOn = 0.8;    // of how well the best window is heard: past a song's end this is no echo of it
+constexpr double kHeardOn = 0.75;   // of what is heard of others: past a song's end this is no echo of it
 
 // Bins that are summed up where two places are brought together: over so few the phase hardly turns, as they are no
 // more than kTogether apart.
@@ -94,6 +94,8 @@ double held(Bin with, float energy, double weights, double seen) {
   return energy > 0 ? energy_of(with) / (energy * weights) - 1 / seen : 0;
 }
 
+}  // namespace
+
 // How well one unknown room, the same in all windows, turns what the song has at each of two places into what the clip
 // has. A room's answer hardly changes over a few bins, and what it is does not matter: only that it is one. So the
 // echoes of a hall speak for a place as the straight sound does.
@@ -104,18 +106,22 @@ class Rooms {
   void add(std::span<const Bin> ours, std::span<const Bin> a, std::span<const Bin> b) {
     const float to_a = to_one(a), to_b = to_one(b);
     auto& window = windows_.emplace_back();
+    std::array<float, kNarrow * kBins> size_a, size_b, strength;
+    for (std::size_t k = 0; k < strength.size(); ++k) {
+      size_a[k] = size_of(a[k]);
+      size_b[k] = size_of(b[k]);
+      const float here = to_a * size_a[k], there = to_b * size_b[k];
+      strength[k] = std::sqrt(here * here + there * there);
+    }
     double held_a = 0, held_b = 0;
     for (std::size_t g = 0; g < kNarrow; ++g) {
       auto& band = window.bands[g];
       float common = 0;
       for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) {
-        const float size_a = size_of(a[k]), size_b = size_of(b[k]);
-        const float energy = size_a * size_a * to_a * to_a + size_b * size_b * to_b * to_b;
-        const float strength = std::sqrt(energy);
-        band.with_a += against(a[k], ours[k]) * (strength / (size_a + 1e-20F));
-        band.with_b += against(b[k], ours[k]) * (strength / (size_b + 1e-20F));
-        band.a += size_a * size_a;
-        band.b += size_b * size_b;
+        band.with_a += against(a[k], ours[k]) * (strength[k] / (size_a[k] + 1e-20F));
+        band.with_b += against(b[k], ours[k]) * (strength[k] / (size_b[k] + 1e-20F));
+        band.a += size_a[k] * size_a[k];
+        band.b += size_b[k] * size_b[k];
         common += against(a[k], b[k]).real();
       }
       band.a *= to_a * to_a;
@@ -167,6 +173,16 @@ class Rooms {
   std::optional<double> own_share_of_first() const { return own_share(&Band::with_a, &Band::a); }
   std::optional<double> own_share_of_second() const { return own_share(&Band::with_b, &Band::b); }
 
+  // How much of a window's sound comes through this room, beside how much of the others' does: of `clip` (directions)
+  // at the place where the song has `song`, that place being the first or the second. Near 0 where another sound is
+  // heard.
+  double heard_at_first(std::span<const Bin> clip, std::span<const Bin> song, ShortLags& lags) const {
+    return heard(clip, song, &Band::with_a, lags);
+  }
+  double heard_at_second(std::span<const Bin> clip, std::span<const Bin> song, ShortLags& lags) const {
+    return heard(clip, song, &Band::with_b, lags);
+  }
+
  private:
   static constexpr double kHeard = 0.33;
   static constexpr std::size_t kAround = 50;
@@ -207,6 +223,26 @@ class Rooms {
     return common.value() > 0 ? own.value() / common.value() : 0;
   }
 
+  double heard(std::span<const Bin> clip, std::span<const Bin> song, Bin Band::*with, ShortLags& lags) const {
+    static_assert(kGroup % kBins == 0);
+    double through = 0, all = 0, usual = 0, usual_all = 0;
+    const auto groups = lags.clear();
+    for (std::size_t g = 0; g < kNarrow; ++g) {
+      Bin here{};
+      for (std::size_t k = g * kBins; k < (g + 1) * kBins; ++k) here += against(song[k], clip[k]);
+      const Bin way = bands_[g].*with;
+      groups[g * kBins / kGroup] += against(way, here) * (1 / (size_of(way) + 1e-20F));
+      all += size_of(here);
+      usual += size_of(way);
+    }
+    const double least = kHeard * most_heard();
+    for (const auto& window : windows_)
+      if (window.held >= least)
+        for (const auto& band : window.bands) usual_all += window.held * size_of(band.*with);
+    lags.correlate();
+    for (int lag = -kTogether; lag <= kTogether; ++lag) through = std::max(through, lags.at(lag) / 2.0);
+    return all > 0 && usual > 0 ? through / all * usual_all / usual : 0;
+  }
   // What makes a mean energy of one.
   static float to_one(std::span<const Bin> bins) {
     float energy = 0;
@@ -223,6 +259,8 @@ class Rooms {
   std::vector<Band> bands_;           // of the windows together
   double weights_ = 0, squares_ = 0;  // of a band's bins
 };
+
+namespace {
 
 // What the windows that both places have say, in deviations for the first.
 double by_sound(const Rooms& rooms, double enough) {
@@ -313,7 +351,7 @@ std::vector<int> Contest::ends_for(const Line& rival) const {
 }
 
 // Whether the clip goes on with `line` where at `past` the song has not begun or is over.
-bool Contest::goes_on_with(const Line& line, const Line& past, double most_heard) {
+bool Contest::goes_on_with(const Line& line, const Line& past, const Rooms& rooms) {
   constexpr double kInside = 0.375 * kWindow;  // of a window; under a Hann window a quarter of its sound
   const auto size = static_cast<double>(song_.sound().size());
   int seen = 0;
@@ -324,9 +362,9 @@ bool Contest::goes_on_with(const Line& line, const Line& past, double most_heard
     const auto song = ours.empty() ? std::nullopt : spectrum_at(song_.sound(), here, clip_.fft());
     if (!song) continue;
     ++seen;
-    Rooms room;
-    room.add(ours, *song, *song);
-    if (room.most_heard() > kHeardOn * most_heard) return true;
+    const double heard =
+        &line == &champion_ ? rooms.heard_at_first(ours, *song, lags_) : rooms.heard_at_second(ours, *song, lags_);
+    if (heard > kHeardOn) return true;
   }
   return false;
 }
@@ -362,8 +400,8 @@ double Contest::against(const Line& rival, double enough) {
     by = rooms.deviations();
   }
   // A place at the song's end does not win where the song goes on: it lacks only what lies past that end.
-  if (by < 0 && goes_on_with(champion_, rival, rooms.most_heard())) return 0;
-  if (by > 0 && goes_on_with(rival, champion_, rooms.most_heard())) return 0;
+  if (by < 0 && goes_on_with(champion_, rival, rooms)) return 0;
+  if (by > 0 && goes_on_with(rival, champion_, rooms)) return 0;
   return by;
 }
 

@@ -161,6 +161,20 @@ TEST(Place, KnowsAChorusByItsNeighbour) {
   EXPECT_NEAR(seconds(p.start), how.start, 0.005);
 }
 
+// All but a third of a second of these clips stands in the song three times. The last chorus alone follows the bridge.
+TEST(Place, KnowsAChorusByTheLittleHeardBeforeOrAfterIt) {
+  const auto& parts = studio().made.parts;
+  constexpr double kLength = 12;
+  for (const double start : {parts[6].start - 0.3, parts[4].end + 0.3 - kLength}) {
+    Capture how;
+    how.start = start;
+    how.length = kLength;
+    const auto p = placed(how);
+    ASSERT_EQ(p.state, State::placed) << start;
+    EXPECT_NEAR(seconds(p.start), start, 0.005);
+  }
+}
+
 TEST(Place, FindsNothingInOtherSound) {
   const auto other = test::make_song_of(32, 321);
   Capture how;
