@@ -34,7 +34,7 @@ std::string heading(const Plan& plan) {
   if (plan.song.tempo)
     text += fmt::format(", {} quarter notes a minute in {}/{}, bar 1 at {}", *plan.song.tempo, plan.song.meter.beats,
                         plan.song.meter.unit, song_time(plan.song.first_bar));
-  text += fmt::format("\nedit at {} frames a second", to_string(plan.frame_rate));
+  text += fmt::format("\nedit at {:.6g} frames a second", plan.frame_rate.value());
   if (plan.gamma) text += ", clips in " + *plan.gamma;
   return text + "\n";
 }
