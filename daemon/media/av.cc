@@ -48,6 +48,36 @@ int learn_streams(AVFormatContext& context) {
   return known;
 }
 
+// A frame of H.264 as MP4 has it (ISO/IEC 14496-15: units after their lengths) up to a little of its first slice:
+// enough for its decoder to know size, samples and colours. nullptr for any other.
+Packet head_of_frame(const AVCodecParameters& coded, const AVPacket& frame) {
+  constexpr std::size_t kHead = 2048, kMostBefore = 64 * 1024;
+  constexpr int kSlice = 1, kKeySlice = 5;
+  const bool has_lengths = coded.codec_id == AV_CODEC_ID_H264 && coded.extradata_size > 4 && coded.extradata[0] == 1;
+  if (!has_lengths || frame.size <= 0) return nullptr;
+  const std::size_t prefix = (coded.extradata[4] & 3U) + 1, size = static_cast<std::size_t>(frame.size);
+  for (std::size_t at = 0; at + prefix < size && at < kMostBefore;) {
+    std::size_t length = 0;
+    for (std::size_t i = 0; i < prefix; ++i) length = length << 8 | frame.data[at + i];
+    const std::size_t begin = at + prefix;
+    if (length == 0 || length > size - begin) return nullptr;
+    const int kind = frame.data[begin] & 0x1F;
+    if (kind != kSlice && kind != kKeySlice) {
+      at = begin + length;
+      continue;
+    }
+    length = std::min(length, prefix == 1 ? std::size_t{255} : kHead);
+    Packet head = new_packet();
+    if (av_new_packet(head.get(), static_cast<int>(begin + length)) < 0) throw std::bad_alloc();
+    std::copy_n(frame.data, begin + length, head->data);
+    for (std::size_t i = 0; i < prefix; ++i)
+      head->data[at + i] = static_cast<std::uint8_t>(length >> 8 * (prefix - 1 - i));
+    head->flags = frame.flags;
+    return head;
+  }
+  return nullptr;
+}
+
 }  // namespace
 
 Frame new_frame() {
@@ -196,17 +226,19 @@ Result<void> Input::look_at_picture(int video) {
   if (coded.format != AV_PIX_FMT_NONE) return {};
   const auto decoder = open_decoder(*context_->streams[video]);
   if (!decoder) return {};
+  decoder->skip_loop_filter = AVDISCARD_ALL;
+  decoder->error_concealment = 0;
   const auto packet = new_packet();
   const auto frame = new_frame();
   for (int i = 0; i < kMostPackets && decoder->pix_fmt == AV_PIX_FMT_NONE && TRY(read(*packet)); ++i) {
     if (packet->stream_index == video) {
-      // Some decoders tell all from the head of a frame they were to skip.
-      for (const auto skip : {AVDISCARD_ALL, AVDISCARD_DEFAULT}) {
-        if (decoder->pix_fmt != AV_PIX_FMT_NONE) break;
-        decoder->skip_frame = skip;
-        avcodec_send_packet(decoder.get(), packet.get());
+      if (const auto head = head_of_frame(coded, *packet)) {
+        avcodec_send_packet(decoder.get(), head.get());
         avcodec_receive_frame(decoder.get(), frame.get());
       }
+      if (decoder->pix_fmt != AV_PIX_FMT_NONE) break;
+      avcodec_send_packet(decoder.get(), packet.get());
+      avcodec_receive_frame(decoder.get(), frame.get());
     }
     av_packet_unref(packet.get());
   }

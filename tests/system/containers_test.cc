@@ -5,6 +5,7 @@
 
 #include "base/posix_fs.h"
 #include "base/text.h"
+#include "media/facts.h"
 #include "media/probe.h"
 #include "support/ffprobe.h"
 #include "support/shell.h"
@@ -88,6 +89,22 @@ TEST_F(Containers, TellFramesAndPlayedLengthApartWhereAnEditListTrims) {
   EXPECT_EQ(found.frames, 250);
   EXPECT_NEAR(seconds(*found.duration), 8.68, 0.05);
   EXPECT_EQ(found.frame_rate, Rational(25, 1));
+}
+
+// What the container does not tell is in the stream itself (ITU-T H.264, annex E), at the head of its first frame.
+TEST_F(Containers, HaveSamplesAndColoursThatOnlyTheStreamTells) {
+  for (const std::string frames : {"", ":slices=4", ":aud=1", ":keyint=1"}) {
+    const auto plain = made("plain.mp4", "-t 1 -c:v libx264 -pix_fmt yuv422p10le -an -x264-params threads=1" + frames);
+    const auto file = ffmpeg("told.mp4", "-i " + quoted(plain) +
+                                             " -c copy -bsf:v h264_metadata=transfer_characteristics=16:"
+                                             "colour_primaries=9:matrix_coefficients=9:video_full_range_flag=1");
+    expect_ffprobe_agrees(facts(file), file);
+    const auto fs = PosixFs::open_at(file.parent_path());
+    const auto found = read_facts(**fs, "", {"told", {{file.filename(), FileRole::video}}}, {}, {});
+    ASSERT_TRUE(found) << found.error().what;
+    EXPECT_EQ(found->bit_depth, 10) << frames;
+    EXPECT_EQ(found->gamma, "pq") << frames;
+  }
 }
 
 TEST_F(Containers, AreCutByTheirLargestPicture) {
