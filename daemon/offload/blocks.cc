@@ -22,22 +22,28 @@ std::byte* new_block(std::size_t size) {
 
 }  // namespace
 
-BlockPool::BlockPool(std::size_t blocks) : unmade_(blocks) {}
+BlockPool::BlockPool(std::size_t blocks) : unmade_(blocks) {
+  free_.reserve(blocks);  // so that giving back needs no memory
+}
 
 BlockPool::~BlockPool() {
   for (auto* block : free_) std::free(block);
 }
 
 BlockPool::Block BlockPool::take(std::chrono::steady_clock::time_point end) {
-  MutexLock lock(mu_);
-  while (free_.empty() && unmade_ == 0 && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
-  if (free_.empty() && unmade_ == 0) return nullptr;
-  if (free_.empty()) {
-    free_.push_back(new_block(kBlockSize));
-    --unmade_;
+  std::byte* block = nullptr;
+  {
+    MutexLock lock(mu_);
+    while (free_.empty() && unmade_ == 0 && std::chrono::steady_clock::now() < end) changed_.wait_until(mu_, end);
+    if (free_.empty() && unmade_ == 0) return nullptr;
+    if (free_.empty()) {
+      free_.push_back(new_block(kBlockSize));
+      --unmade_;
+    }
+    block = free_.back();
+    free_.pop_back();
   }
-  auto* block = free_.back();
-  free_.pop_back();
+  // Out of the lock: without memory for its count of holders the block is given back here and now.
   return Block(block, [this](std::byte* b) { give_back(b); });
 }
 
