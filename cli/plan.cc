@@ -34,7 +34,7 @@ std::string heading(const Plan& plan) {
   if (plan.song.tempo)
     text += fmt::format(", {} quarter notes a minute in {}/{}, bar 1 at {}", *plan.song.tempo, plan.song.meter.beats,
                         plan.song.meter.unit, song_time(plan.song.first_bar));
-  text += fmt::format("\nedit at {:.6g} frames a second", plan.frame_rate.value());
+  text += fmt::format("\nedit at {} frames a second", rate_text(plan.frame_rate));
   if (plan.gamma) text += ", clips in " + *plan.gamma;
   return text + "\n";
 }

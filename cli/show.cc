@@ -29,8 +29,8 @@ std::string known(const std::optional<std::string>& value) {
   return value ? shown(*value) : "unknown";
 }
 
-std::string rate_text(const Rational& rate) {
-  return fmt::format("{:.6g} ({})", rate.value(), to_string(rate));
+std::string exact_rate_text(const Rational& rate) {
+  return fmt::format("{} ({})", rate_text(rate), to_string(rate));
 }
 
 std::string picture_text(const ClipFacts& facts) {
@@ -151,8 +151,8 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   if (parts.from) line("goes on from", shown(*parts.from) + ": one recording, which the camera split");
   if (parts.in) line("goes on in", shown(*parts.in) + ": one recording, which the camera split");
   line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
-  line("file rate", known(facts.frame_rate, rate_text));
-  line("captured at", known(facts.capture_rate, rate_text));
+  line("file rate", known(facts.frame_rate, exact_rate_text));
+  line("captured at", known(facts.capture_rate, exact_rate_text));
   line("plays", speed_text(facts));
   line("picture", picture_text(facts));
   line("gamma", gamma_text(facts));

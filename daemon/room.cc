@@ -19,7 +19,7 @@ std::string kind_of(const ClipFacts& facts) {
   std::string text = facts.camera.value_or("a camera");
   if (facts.codec) text += ", " + *facts.codec;
   if (facts.width && facts.height) text += fmt::format(", {}x{}", *facts.width, *facts.height);
-  if (facts.frame_rate) text += ", " + to_string(*facts.frame_rate);
+  if (facts.frame_rate) text += ", " + rate_text(*facts.frame_rate) + " fps";
   return text;
 }
 

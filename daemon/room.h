@@ -12,7 +12,7 @@ namespace everytake {
 
 // The clips of one camera, codec, size and frame rate. Rates in bit/s.
 struct RecordingRate {
-  std::string what;  // "L-1, hevc, 3840x2160, 25/1"
+  std::string what;  // "L-1, hevc, 3840x2160, 23.976 fps"
   double median = 0;
   double high = 0;  // nine of ten clips need no more
   std::size_t clips = 0;

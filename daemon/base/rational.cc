@@ -1,5 +1,7 @@
 #include "base/rational.h"
 
+#include <fmt/format.h>
+
 #include <charconv>
 #include <cmath>
 #include <numeric>
@@ -59,6 +61,10 @@ Rational operator/(Rational a, Rational b) {
 
 std::string to_string(Rational r) {
   return std::to_string(r.num()) + "/" + std::to_string(r.den());
+}
+
+std::string rate_text(Rational rate) {
+  return fmt::format("{:.6g}", rate.value());
 }
 
 std::optional<Rational> positive_fraction(std::int64_t num, std::int64_t den) {

@@ -30,7 +30,8 @@ bool operator<(Rational a, Rational b);
 Rational operator*(Rational a, Rational b);
 Rational operator/(Rational a, Rational b);  // b must not be 0
 
-std::string to_string(Rational r);  // "24000/1001"
+std::string to_string(Rational r);     // "24000/1001"
+std::string rate_text(Rational rate);  // "23.976", for people
 
 // What a file or a person says: nullopt where a part is 0, negative or past 2^31, so that no two products overflow.
 std::optional<Rational> positive_fraction(std::int64_t num, std::int64_t den);

@@ -13,13 +13,6 @@ namespace {
 constexpr Micros kEnough = std::chrono::seconds(10);  // of song: shorter is overheard, not mimed to
 constexpr double kSameSpeed = 0.02;                   // a pitch control that is not quite at its middle
 
-std::string rate_text(Rational rate) {
-  std::string text = fmt::format("{:.3f}", rate.value());
-  text.erase(text.find_last_not_of('0') + 1);
-  if (text.ends_with('.')) text.pop_back();
-  return text;
-}
-
 const Problem* why_unreadable(const ClipFacts& facts) {
   for (const auto& problem : facts.problems)
     for (const char* code : {"empty", "incomplete", "unreadable", "no_picture"})

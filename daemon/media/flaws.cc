@@ -21,10 +21,6 @@ constexpr double kSilence = -70;        // dBFS; the noise of a camera's own mic
 constexpr double kMuchClipped = 0.001;  // share of samples: a snare that overshoots now and then stays below
 constexpr Micros kShortest = 1s;
 
-std::string rate_text(Rational rate) {
-  return fmt::format("{:.5g}", rate.value());
-}
-
 std::optional<Rational> captured_at(const ClipFacts& facts) {
   return facts.capture_rate ? facts.capture_rate : facts.frame_rate;
 }

@@ -20,7 +20,7 @@ namespace {
 namespace fs = boost::filesystem;
 using Hears = CardClip::Hears;
 
-std::string rate_text(Rational rate) {
+std::string camera_rate(Rational rate) {
   std::string text = fmt::format("{:.2f}", rate.value());
   if (text.ends_with(".00")) text.resize(text.size() - 3);
   return text + "p";
@@ -132,7 +132,7 @@ std::string index_xml(const std::vector<CardClip>& clips) {
   std::string materials;
   for (const auto& clip : clips)
     materials += fmt::format("  <Material uri=\"./CLIP/{0}.MP4\" type=\"MP4\" dur=\"{1}\" fps=\"{2}\"/>\n", clip.name(),
-                             clip.frames(), rate_text(clip.rate));
+                             clip.frames(), camera_rate(clip.rate));
   return "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<MediaProfile version=\"2.10\">\n <Contents>\n" + materials +
          " </Contents>\n</MediaProfile>\n";
 }
@@ -217,7 +217,7 @@ std::string sidecar_xml(const CardClip& clip) {
       fmt::arg("last_frame", clip.frames() - 1), fmt::arg("last", ltc_word(clip, clip.frames() - 1)),
       fmt::arg("created", local_time(start)),
       fmt::arg("codec", clip.ten_bit ? "AVC_320_180_H422P@L51" : "AVC_320_180_HP@L51"),
-      fmt::arg("capture", rate_text(clip.capture.value_or(clip.rate))), fmt::arg("format", rate_text(clip.rate)),
+      fmt::arg("capture", camera_rate(clip.capture.value_or(clip.rate))), fmt::arg("format", camera_rate(clip.rate)),
       fmt::arg("mode", slow ? "slowAndQuickMotion" : "normal"), fmt::arg("gamma", clip.gamma),
       fmt::arg("gamut", clip.gamut));
 }
