@@ -94,8 +94,6 @@ double held(Bin with, float energy, double weights, double seen) {
   return energy > 0 ? energy_of(with) / (energy * weights) - 1 / seen : 0;
 }
 
-}  // namespace
-
 // How well one unknown room, the same in all windows, turns what the song has at each of two places into what the clip
 // has. A room's answer hardly changes over a few bins, and what it is does not matter: only that it is one. So the
 // echoes of a hall speak for a place as the straight sound does.
@@ -138,20 +136,15 @@ class Rooms {
   void add_up() {
     bands_.assign(kNarrow, {});
     weights_ = squares_ = 0;
-    const double least = kHeard * most_heard();
+    double most = 0;
+    for (const auto& window : windows_) most = std::max(most, window.held);
+    least_ = kHeard * most;
     for (const auto& window : windows_) {
-      if (window.held < least) continue;
+      if (window.held < least_) continue;
       for (std::size_t g = 0; g < kNarrow; ++g) bands_[g].add(window.bands[g], static_cast<float>(window.held));
       weights_ += window.held * kBins;
       squares_ += window.held * window.held * kBins;
     }
-  }
-
-  // How well the best window is heard, at the place that explains more of it.
-  double most_heard() const {
-    double most = 0;
-    for (const auto& window : windows_) most = std::max(most, window.held);
-    return most;
   }
 
   // By how much the first place fits better: the sum, over bands where the places differ, of log likelihood ratios for
@@ -235,9 +228,8 @@ class Rooms {
       all += size_of(here);
       usual += size_of(way);
     }
-    const double least = kHeard * most_heard();
     for (const auto& window : windows_)
-      if (window.held >= least)
+      if (window.held >= least_)
         for (const auto& band : window.bands) usual_all += window.held * size_of(band.*with);
     lags.correlate();
     for (int lag = -kTogether; lag <= kTogether; ++lag) through = std::max(through, lags.at(lag) / 2.0);
@@ -257,10 +249,9 @@ class Rooms {
 
   std::vector<Window> windows_;
   std::vector<Band> bands_;           // of the windows together
+  double least_ = 0;                  // that a window must be heard to be among them
   double weights_ = 0, squares_ = 0;  // of a band's bins
 };
-
-namespace {
 
 // What the windows that both places have say, in deviations for the first.
 double by_sound(const Rooms& rooms, double enough) {
@@ -350,8 +341,10 @@ std::vector<int> Contest::ends_for(const Line& rival) const {
   return within_song(rival, std::move(ends));
 }
 
-// Whether the clip goes on with `line` where at `past` the song has not begun or is over.
-bool Contest::goes_on_with(const Line& line, const Line& past, const Rooms& rooms) {
+// Whether the clip goes on with `line` where at `past` the song has not begun or is over. `heard` tells how much of a
+// window's sound comes through the room that was found for `line`.
+template <class Heard>
+bool Contest::goes_on_with(const Line& line, const Line& past, Heard heard) {
   constexpr double kInside = 0.375 * kWindow;  // of a window; under a Hann window a quarter of its sound
   const auto size = static_cast<double>(song_.sound().size());
   int seen = 0;
@@ -362,9 +355,7 @@ bool Contest::goes_on_with(const Line& line, const Line& past, const Rooms& room
     const auto song = ours.empty() ? std::nullopt : spectrum_at(song_.sound(), here, clip_.fft());
     if (!song) continue;
     ++seen;
-    const double heard =
-        &line == &champion_ ? rooms.heard_at_first(ours, *song, lags_) : rooms.heard_at_second(ours, *song, lags_);
-    if (heard > kHeardOn) return true;
+    if (heard(ours, *song) > kHeardOn) return true;
   }
   return false;
 }
@@ -400,8 +391,10 @@ double Contest::against(const Line& rival, double enough) {
     by = rooms.deviations();
   }
   // A place at the song's end does not win where the song goes on: it lacks only what lies past that end.
-  if (by < 0 && goes_on_with(champion_, rival, rooms)) return 0;
-  if (by > 0 && goes_on_with(rival, champion_, rooms)) return 0;
+  const auto at_first = [&](auto clip, auto song) { return rooms.heard_at_first(clip, song, lags_); };
+  const auto at_second = [&](auto clip, auto song) { return rooms.heard_at_second(clip, song, lags_); };
+  if (by < 0 && goes_on_with(champion_, rival, at_first)) return 0;
+  if (by > 0 && goes_on_with(rival, champion_, at_second)) return 0;
   return by;
 }
 

@@ -10,8 +10,6 @@ namespace everytake {
 // Other offsets (song samples at the clip's sample 0) whose sound resembles what the song has along `line`.
 std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line);
 
-class Rooms;
-
 // How much better the clip goes with one line than with others. For one thread.
 class Contest {
  public:
@@ -29,7 +27,8 @@ class Contest {
   std::vector<int> within_song(const Line& rival, std::vector<int> windows) const;
   std::vector<int> windows_for(const Line& rival) const;
   std::vector<int> ends_for(const Line& rival) const;
-  bool goes_on_with(const Line& line, const Line& past, const Rooms& rooms);
+  template <class Heard>
+  bool goes_on_with(const Line& line, const Line& past, Heard heard);
   const std::vector<Bin>& here(int window);
   std::optional<std::vector<Bin>> song_along(const Line& line, int window);
 

@@ -8,6 +8,7 @@
 
 #include "base/system_error.h"
 #include "base/text.h"
+#include "media/boxes.h"
 
 namespace everytake::av {
 namespace {
@@ -55,27 +56,24 @@ Packet head_of_frame(const AVCodecParameters& coded, const AVPacket& frame) {
   constexpr int kSlice = 1, kKeySlice = 5;
   const bool has_lengths = coded.codec_id == AV_CODEC_ID_H264 && coded.extradata_size > 4 && coded.extradata[0] == 1;
   if (!has_lengths || frame.size <= 0) return nullptr;
-  const std::size_t prefix = (coded.extradata[4] & 3U) + 1, size = static_cast<std::size_t>(frame.size);
-  for (std::size_t at = 0; at + prefix < size && at < kMostBefore;) {
-    std::size_t length = 0;
-    for (std::size_t i = 0; i < prefix; ++i) length = length << 8 | frame.data[at + i];
-    const std::size_t begin = at + prefix;
-    if (length == 0 || length > size - begin) return nullptr;
-    const int kind = frame.data[begin] & 0x1F;
-    if (kind != kSlice && kind != kKeySlice) {
-      at = begin + length;
-      continue;
-    }
-    length = std::min(length, prefix == 1 ? std::size_t{255} : kHead);
-    Packet head = new_packet();
-    if (av_new_packet(head.get(), static_cast<int>(begin + length)) < 0) throw std::bad_alloc();
-    std::copy_n(frame.data, begin + length, head->data);
-    for (std::size_t i = 0; i < prefix; ++i)
-      head->data[at + i] = static_cast<std::uint8_t>(length >> 8 * (prefix - 1 - i));
-    head->flags = frame.flags;
-    return head;
+  const std::string_view bytes(reinterpret_cast<const char*>(frame.data), static_cast<std::size_t>(frame.size));
+  const std::size_t prefix = (coded.extradata[4] & 3U) + 1;
+  std::size_t at = 0, length = 0;  // of a unit's length, and that length
+  for (;; at += prefix + length) {
+    if (at + prefix >= bytes.size() || at >= kMostBefore) return nullptr;
+    length = big_endian(bytes, at, prefix);
+    if (length == 0 || length > bytes.size() - at - prefix) return nullptr;
+    const int kind = bytes[at + prefix] & 0x1F;
+    if (kind == kSlice || kind == kKeySlice) break;
   }
-  return nullptr;
+  length = std::min(length, prefix == 1 ? std::size_t{255} : kHead);
+  Packet head = new_packet();
+  if (av_new_packet(head.get(), static_cast<int>(at + prefix + length)) < 0) throw std::bad_alloc();
+  std::copy_n(frame.data, head->size, head->data);
+  for (std::size_t i = 0; i < prefix; ++i)
+    head->data[at + i] = static_cast<std::uint8_t>(length >> 8 * (prefix - 1 - i));
+  head->flags = frame.flags;
+  return head;
 }
 
 }  // namespace
@@ -230,15 +228,15 @@ Result<void> Input::look_at_picture(int video) {
   decoder->error_concealment = 0;
   const auto packet = new_packet();
   const auto frame = new_frame();
+  const auto learn_from = [&](const AVPacket* bytes) {
+    if (!bytes || decoder->pix_fmt != AV_PIX_FMT_NONE) return;
+    avcodec_send_packet(decoder.get(), bytes);
+    avcodec_receive_frame(decoder.get(), frame.get());
+  };
   for (int i = 0; i < kMostPackets && decoder->pix_fmt == AV_PIX_FMT_NONE && TRY(read(*packet)); ++i) {
     if (packet->stream_index == video) {
-      if (const auto head = head_of_frame(coded, *packet)) {
-        avcodec_send_packet(decoder.get(), head.get());
-        avcodec_receive_frame(decoder.get(), frame.get());
-      }
-      if (decoder->pix_fmt != AV_PIX_FMT_NONE) break;
-      avcodec_send_packet(decoder.get(), packet.get());
-      avcodec_receive_frame(decoder.get(), frame.get());
+      learn_from(head_of_frame(coded, *packet).get());
+      learn_from(packet.get());
     }
     av_packet_unref(packet.get());
   }

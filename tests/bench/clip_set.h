@@ -41,7 +41,7 @@ struct MadeSet {
 };
 inline constexpr MadeSet kTuningSet{1, 11}, kJudgingSet{71, 6737};
 std::vector<Song> made_songs(unsigned first_kit);
-// Music of Debian packages that is installed here: `recorded_names` lists what is missing otherwise.
+// Music of Debian packages that is installed here; `missing` gets the packages of what is not.
 std::vector<Song> recorded_songs(bool tuning, std::vector<std::string>& missing);
 // The hall's response of Debian's guitarix-common; empty where it is not installed.
 test::Track hall_response();

@@ -34,7 +34,8 @@ class DestinationFaults : public test::MountedShoot {
     shell("rm -rf " + quoted(desk_) + "/* " + quoted(shuttle_.path()) + "/* " + quoted(shoot_) + "/catalogue*");
   }
 
-  // Looks until it is, for three minutes at most: the program leaves a disk behind after one.
+  // Looks until it is, for three minutes at most: the program leaves a disk behind after one. It looks at what another
+  // process writes, and nothing tells when that is whole; the time is an end to a failing test, no part of a good one.
   bool becomes_whole(const Path& destination) const {
     const auto end = std::chrono::steady_clock::now() + std::chrono::minutes(3);
     while (!is_whole(destination) && std::chrono::steady_clock::now() < end)
