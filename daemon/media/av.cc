@@ -224,8 +224,7 @@ Result<void> Input::look_at_picture(int video) {
   if (coded.format != AV_PIX_FMT_NONE) return {};
   const auto decoder = open_decoder(*context_->streams[video]);
   if (!decoder) return {};
-  decoder->skip_loop_filter = AVDISCARD_ALL;
-  decoder->error_concealment = 0;
+  decoder->get_buffer2 = [](AVCodecContext*, AVFrame*, int) { return AVERROR_EXIT; };  // what is asked is known by then
   const auto packet = new_packet();
   const auto frame = new_frame();
   const auto learn_from = [&](const AVPacket* bytes) {

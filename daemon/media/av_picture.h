@@ -12,9 +12,9 @@ namespace everytake {
 
 // Five frames of a recording side by side: of its start, quarter, middle, three quarters and end, each at most 480
 // pixels wide and high, turned upright and shown by DisplayTransform with the gamma and gamut of `facts`. `videos` are
-// the recording's files in order, and its length is that of all. A frame may lie up to a sixteenth of the length off
-// where that saves decoding. Black frames are left out, unless all are black. An Error only when the disk fails or
-// `stop` asks. A pure function of the files: it uses one thread and may run in any.
+// the recording's files in order, and its length is that of all. A frame may lie an eighth of the length off, or half
+// a second, where that saves decoding. Black frames are left out, unless all are black. An Error only when the disk
+// fails or `stop` asks. A pure function of the files: it uses one thread and may run in any.
 Result<Strip> picture_strip(const ReadFs& fs, std::span<const Path> videos, const ClipFacts& facts,
                             std::stop_token stop);
 
