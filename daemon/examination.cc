@@ -1,12 +1,11 @@
 #include "examination.h"
 
-#include <unistd.h>
-
 #include <cstring>
 #include <new>
 
-#include "base/channel.h"
+#include "base/fork_server.h"
 #include "base/json.h"
+#include "base/step_back.h"
 #include "media/audio.h"
 #include "media/av_picture.h"
 #include "media/facts.h"
@@ -107,8 +106,8 @@ Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
          std::string(reinterpret_cast<const char*>(sound.data()), sound.size() * sizeof(float));
 }
 
-int run_examination() {
-  Channel channel{Descriptor(STDIN_FILENO)};
+int run_examination(Descriptor socket) {
+  Channel channel(std::move(socket));
   const auto first = channel.receive(kMostSaid);
   if (!first || !*first) return 1;
   const auto asked = unpack_examination((*first)->body);
@@ -176,13 +175,21 @@ Result<FileRange> unpack_range(std::string_view bytes) {
   return range;
 }
 
-std::optional<int> examine_if_asked(int argc, char** argv) {
+std::optional<int> examine_if_asked(int argc, char** argv, const std::function<int(Descriptor)>& examine) {
   if (argc != 2 || std::string_view(argv[1]) != kExamine) return std::nullopt;
-  try {
-    return run_examination();
-  } catch (const std::bad_alloc&) {
-    return kOutOfMemory;
-  }
+  step_back();
+  serve_forks([&](Descriptor socket) {
+    try {
+      return examine(std::move(socket));
+    } catch (const std::bad_alloc&) {
+      return kOutOfMemory;
+    }
+  });
+  return 0;
+}
+
+std::optional<int> examine_if_asked(int argc, char** argv) {
+  return examine_if_asked(argc, argv, run_examination);
 }
 
 }  // namespace everytake

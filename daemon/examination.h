@@ -2,16 +2,18 @@
 // What it reads reaches it as answers of the process that asked (examiner.h), so it opens no file itself.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
 
+#include "base/channel.h"
 #include "base/confine.h"
 #include "model.h"
 
 namespace everytake {
 
-// What a program is started with to be one; its standard input is then the socket.
+// What a program is started with to make examinations (base/fork_server.h).
 inline constexpr const char* kExamine = "--examine-a-recording";
 
 // What is asked.
@@ -49,7 +51,10 @@ struct FileRange {
 };
 Result<FileRange> unpack_range(std::string_view bytes);  // `corrupt` for more than kMostAsked
 
-// Runs it where the program was started to be one, and returns the exit code. For the first line of main().
+// Runs them where the program was started for it, and returns its exit code. For the first line of main().
 std::optional<int> examine_if_asked(int argc, char** argv);
+// The same with `examine` in place of what reads a recording: it gets a channel's end and returns its process's exit
+// code.
+std::optional<int> examine_if_asked(int argc, char** argv, const std::function<int(Descriptor)>& examine);
 
 }  // namespace everytake

@@ -1,11 +1,7 @@
 #include "examiner.h"
 
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <signal.h>
-#include <spawn.h>
 #include <sys/wait.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <cmath>
@@ -13,7 +9,8 @@
 #include <map>
 
 #include "base/channel.h"
-#include "base/system_error.h"
+#include "base/fork_server.h"
+#include "base/sync.h"
 #include "base/text.h"
 #include "base/wake.h"
 #include "examination.h"
@@ -33,71 +30,6 @@ constexpr Limits kForStrip{2048 * kMiB, 60};  // a decoder keeps up to 17 frames
 constexpr std::uint64_t kMostFacts = kMiB;
 constexpr std::uint64_t kMostSound = 768 * kMiB;  // more than the process may hold
 constexpr std::uint64_t kMostRequest = 8192;      // a path and two numbers
-
-// A process that ends with this object at the latest.
-class Child {
- public:
-  explicit Child(pid_t pid) : pid_(pid) {}
-  ~Child() {
-    if (pid_ <= 0) return;
-    ::kill(pid_, SIGKILL);
-    (void)wait();
-  }
-  Child(const Child&) = delete;
-  Child& operator=(const Child&) = delete;
-
-  // How it ended, as waitpid() tells it.
-  int wait() {
-    int status = 0;
-    while (::waitpid(pid_, &status, 0) < 0 && errno == EINTR) {
-    }
-    pid_ = -1;
-    return status;
-  }
-
- private:
-  pid_t pid_;
-};
-
-// What posix_spawn is told, freed at the end.
-struct SpawnPlan {
-  posix_spawn_file_actions_t files;
-  posix_spawnattr_t attributes;
-  SpawnPlan() {
-    ::posix_spawn_file_actions_init(&files);
-    ::posix_spawnattr_init(&attributes);
-  }
-  ~SpawnPlan() {
-    ::posix_spawn_file_actions_destroy(&files);
-    ::posix_spawnattr_destroy(&attributes);
-  }
-  SpawnPlan(const SpawnPlan&) = delete;
-  SpawnPlan& operator=(const SpawnPlan&) = delete;
-};
-
-// With `socket` as its standard input, nothing else open, no environment, and deaf to the terminal's Ctrl-C.
-Result<pid_t> spawn(const Path& program, int socket) {
-  SpawnPlan plan;
-  ::posix_spawn_file_actions_adddup2(&plan.files, socket, STDIN_FILENO);
-  for (const int fd : {STDOUT_FILENO, STDERR_FILENO})
-    ::posix_spawn_file_actions_addopen(&plan.files, fd, "/dev/null", O_WRONLY, 0);
-  ::posix_spawn_file_actions_addclosefrom_np(&plan.files, STDERR_FILENO + 1);
-  ::posix_spawn_file_actions_addchdir_np(&plan.files, "/");
-  sigset_t none, all;
-  sigemptyset(&none);
-  sigfillset(&all);
-  ::posix_spawnattr_setsigmask(&plan.attributes, &none);
-  ::posix_spawnattr_setsigdefault(&plan.attributes, &all);
-  ::posix_spawnattr_setpgroup(&plan.attributes, 0);
-  ::posix_spawnattr_setflags(&plan.attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF | POSIX_SPAWN_SETPGROUP);
-  std::string name = "everytake", word = kExamine;
-  char* arguments[] = {name.data(), word.data(), nullptr};
-  char* environment[] = {nullptr};
-  pid_t pid = -1;
-  const int failed = ::posix_spawn(&pid, program.c_str(), &plan.files, &plan.attributes, arguments, environment);
-  if (failed) return tl::unexpected(system_error("can't start the process that reads recordings", failed));
-  return pid;
-}
 
 // Answers what the process asks of the one recording.
 class Answers {
@@ -172,24 +104,72 @@ Error verdict_on(int status, const Limits& limits) {
 
 }  // namespace
 
+// Those that wait for a recording: loading the libraries takes longer than finding out what most recordings are.
+class Examiner::Servers {
+ public:
+  explicit Servers(Path program) : program_(std::move(program)) {}
+
+  // One that has split off a process with `socket`.
+  Result<ForkServer> split_off(int socket, int interrupt) {
+    while (auto idle = take()) {
+      const auto split = idle->split_off(socket, interrupt);
+      if (split) return std::move(*idle);
+      if (split.error().code != Code::gone) return tl::unexpected(split.error());
+    }
+    auto started = TRY(ForkServer::start(program_, kExamine));
+    TRY(started.split_off(socket, interrupt));
+    return started;
+  }
+
+  // The process that it split off has ended.
+  void give_back(ForkServer server) {
+    const MutexLock lock(mu_);
+    idle_.push_back(std::move(server));
+  }
+
+ private:
+  std::optional<ForkServer> take() {
+    const MutexLock lock(mu_);
+    if (idle_.empty()) return std::nullopt;
+    std::optional<ForkServer> one(std::move(idle_.back()));
+    idle_.pop_back();
+    return one;
+  }
+
+  const Path program_;
+  Mutex mu_;
+  std::vector<ForkServer> idle_ GUARDED_BY(mu_);
+};
+
+Examiner::Examiner(Path program) : servers_(std::make_unique<Servers>(std::move(program))) {}
+Examiner::Examiner(Examiner&&) noexcept = default;
+Examiner::~Examiner() = default;
+
 Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
                                   std::stop_token stop) const {
   auto [ours, theirs] = TRY(Channel::ends());
   const auto wake = TRY(Wake::open());
   const std::stop_callback on_stop(stop, [&] { wake.ring(); });
-  Child child(TRY(spawn(program_, theirs.get())));
+  auto server = TRY(servers_->split_off(theirs.get(), wake.fd()));
   { const Descriptor closed(std::move(theirs)); }  // so that its end is seen
   Channel channel(std::move(ours), kPatience);
   Answers answers(fs, files_of(examination));
-  auto result = channel.send('e', pack(examination), wake.fd());
-  auto said = result ? converse(channel, answers, most, wake.fd()) : tl::unexpected(result.error());
+  const auto asked = channel.send('e', pack(examination), wake.fd());
+  auto said = asked ? converse(channel, answers, most, wake.fd()) : tl::unexpected(asked.error());
+  channel.close();
+  const auto given_up = [](const auto& result) {
+    return !result && (result.error().code == Code::cancelled || result.error().code == Code::busy);
+  };
+  auto ended = given_up(said) ? tl::unexpected(said.error()) : server.how_it_ended(wake.fd());
+  if (ended) servers_->give_back(std::move(server));
   if (said) return said;
   if (stop.stop_requested()) return fail(Code::cancelled, "stopped");
-  if (said.error().code == Code::busy)
+  if (given_up(ended))
     return fail(Code::corrupt, fmt::format("takes more than {} s to read", std::chrono::seconds(kPatience).count()));
+  if (said.error().code != Code::gone) return said;
   // Broken off within a conversation: the process says why by how it ends.
-  if (said.error().code == Code::gone)
-    if (const int status = child.wait(); status != 0) return tl::unexpected(verdict_on(status, examination.limits));
+  if (!ended) return tl::unexpected(ended.error());
+  if (*ended != 0) return tl::unexpected(verdict_on(*ended, examination.limits));
   return said;
 }
 

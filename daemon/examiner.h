@@ -1,7 +1,9 @@
-// Looks into recordings in a process of its own, with limits on memory, computing and what the system does for it: a
-// crafted recording takes down that process, never this one. This process opens the files and hands it their bytes.
+// Looks into each recording in a process of its own, with limits on memory, computing and what the system does for it:
+// a crafted recording takes down that process, never this one, nor another's. This process opens the files and hands it
+// their bytes.
 #pragma once
 
+#include <memory>
 #include <span>
 #include <stop_token>
 #include <vector>
@@ -18,11 +20,14 @@ struct HeardSound {
   SoundLevels levels;
 };
 
-// Safe to use from several threads; each call is a process.
+// Safe to use from several threads; each call is a process, split off from a program that waits for the next, and
+// copying goes before it.
 class Examiner {
  public:
   // `program` calls examine_if_asked() first of all.
-  explicit Examiner(Path program = "/proc/self/exe") : program_(std::move(program)) {}
+  explicit Examiner(Path program = "/proc/self/exe");
+  Examiner(Examiner&&) noexcept;
+  ~Examiner();
 
   // read_facts(), there. A recording that breaks the limits or ends the process has the problem `unreadable`.
   Result<ClipFacts> facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
@@ -40,7 +45,8 @@ class Examiner {
   Result<std::string> run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
                           std::stop_token stop) const;
 
-  const Path program_;
+  class Servers;
+  std::unique_ptr<Servers> servers_;
 };
 
 }  // namespace everytake

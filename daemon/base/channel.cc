@@ -18,6 +18,20 @@ tl::unexpected<Error> failed(int number) {
   return tl::unexpected(system_error("the other process does not answer", number));
 }
 
+// Room for one descriptor.
+struct Rights {
+  alignas(cmsghdr) std::array<char, CMSG_SPACE(sizeof(int))> bytes{};
+};
+
+msghdr message_of(iovec& data, Rights* rights = nullptr) {
+  msghdr message{};
+  message.msg_iov = &data;
+  message.msg_iovlen = 1;
+  if (rights) message.msg_control = rights->bytes.data();
+  if (rights) message.msg_controllen = rights->bytes.size();
+  return message;
+}
+
 }  // namespace
 
 Result<std::pair<Descriptor, Descriptor>> Channel::ends() {
@@ -42,18 +56,35 @@ Result<void> Channel::wait_for(short event, int interrupt) const {
   }
 }
 
+Result<std::size_t> Channel::push(const msghdr& message, int interrupt) {
+  for (;;) {
+    TRY(wait_for(POLLOUT, interrupt));
+    const auto sent = ::sendmsg(socket_.get(), &message, MSG_NOSIGNAL | MSG_DONTWAIT);
+    if (sent >= 0) return static_cast<std::size_t>(sent);
+    if (errno == EPIPE || errno == ECONNRESET) return fail(Code::gone, "the other process ended");
+    if (errno != EAGAIN && errno != EINTR) return failed(errno);
+  }
+}
+
+// 0 where the other end closed.
+Result<std::size_t> Channel::pull(msghdr& message, int interrupt) {
+  for (;;) {
+    TRY(wait_for(POLLIN, interrupt));
+    const auto got = ::recvmsg(socket_.get(), &message, MSG_DONTWAIT | MSG_CMSG_CLOEXEC);
+    if (got >= 0) return static_cast<std::size_t>(got);
+    if (errno == ECONNRESET) return std::size_t{0};
+    if (errno != EAGAIN && errno != EINTR) return failed(errno);
+  }
+}
+
 Result<void> Channel::send(char kind, std::string_view body, int interrupt) {
   const std::uint64_t size = body.size();
   std::array<char, kHeader> header{kind};
   std::memcpy(header.data() + 1, &size, sizeof size);
   for (std::string_view rest : {std::string_view(header.data(), kHeader), body})
     while (!rest.empty()) {
-      TRY(wait_for(POLLOUT, interrupt));
-      const auto sent = ::send(socket_.get(), rest.data(), rest.size(), MSG_NOSIGNAL | MSG_DONTWAIT);
-      if (sent < 0 && (errno == EAGAIN || errno == EINTR)) continue;
-      if (sent < 0 && (errno == EPIPE || errno == ECONNRESET)) return fail(Code::gone, "the other process ended");
-      if (sent < 0) return failed(errno);
-      rest.remove_prefix(static_cast<std::size_t>(sent));
+      iovec data{const_cast<char*>(rest.data()), rest.size()};
+      rest.remove_prefix(TRY(push(message_of(data), interrupt)));
     }
   return {};
 }
@@ -62,12 +93,11 @@ Result<void> Channel::send(char kind, std::string_view body, int interrupt) {
 Result<std::size_t> Channel::take(char* to, std::size_t size, int interrupt) {
   std::size_t got = 0;
   while (got < size) {
-    TRY(wait_for(POLLIN, interrupt));
-    const auto more = ::recv(socket_.get(), to + got, size - got, MSG_DONTWAIT);
-    if (more == 0 || (more < 0 && errno == ECONNRESET)) break;
-    if (more < 0 && (errno == EAGAIN || errno == EINTR)) continue;
-    if (more < 0) return failed(errno);
-    got += static_cast<std::size_t>(more);
+    iovec data{to + got, size - got};
+    auto message = message_of(data);
+    const auto more = TRY(pull(message, interrupt));
+    if (more == 0) break;
+    got += more;
   }
   return got;
 }
@@ -84,6 +114,36 @@ Result<std::optional<Message>> Channel::receive(std::uint64_t most, int interrup
   if (TRY(take(message.body.data(), size, interrupt)) < size)
     return fail(Code::gone, "the other process ended within a message");
   return message;
+}
+
+// unix(7), SCM_RIGHTS: it goes with a byte, which says nothing.
+Result<void> Channel::send_descriptor(int descriptor, int interrupt) {
+  char byte = 0;
+  iovec data{&byte, 1};
+  Rights rights;
+  auto message = message_of(data, &rights);
+  auto* const header = CMSG_FIRSTHDR(&message);
+  header->cmsg_level = SOL_SOCKET;
+  header->cmsg_type = SCM_RIGHTS;
+  header->cmsg_len = CMSG_LEN(sizeof descriptor);
+  std::memcpy(CMSG_DATA(header), &descriptor, sizeof descriptor);
+  TRY(push(message, interrupt));
+  return {};
+}
+
+Result<std::optional<Descriptor>> Channel::receive_descriptor(int interrupt) {
+  char byte = 0;
+  iovec data{&byte, 1};
+  Rights rights;
+  auto message = message_of(data, &rights);
+  if (TRY(pull(message, interrupt)) == 0) return std::nullopt;
+  const auto* const header = CMSG_FIRSTHDR(&message);
+  if (!header || header->cmsg_level != SOL_SOCKET || header->cmsg_type != SCM_RIGHTS ||
+      header->cmsg_len != CMSG_LEN(sizeof(int)))
+    return fail(Code::corrupt, "the other process sends no descriptor");
+  int descriptor = -1;
+  std::memcpy(&descriptor, CMSG_DATA(header), sizeof descriptor);
+  return Descriptor(descriptor);
 }
 
 }  // namespace everytake

@@ -1,6 +1,8 @@
 // Messages between two processes over a socket.
 #pragma once
 
+#include <sys/socket.h>
+
 #include <chrono>
 #include <optional>
 #include <string>
@@ -33,12 +35,22 @@ class Channel {
   // nullopt where the other end closed between two messages; `corrupt` for one longer than `most` bytes.
   Result<std::optional<Message>> receive(std::uint64_t most, int interrupt = -1);
 
+  // The same for what is open: the other end gets a descriptor of its own of it, closed on exec. In one direction a
+  // channel carries either these or messages.
+  Result<void> send_descriptor(int descriptor, int interrupt = -1);
+  Result<std::optional<Descriptor>> receive_descriptor(int interrupt = -1);
+
+  // This end, before the object's own; no other call may follow.
+  void close() { socket_ = Descriptor(); }
+
  private:
   Result<void> wait_for(short event, int interrupt) const;
+  Result<std::size_t> push(const msghdr& message, int interrupt);
+  Result<std::size_t> pull(msghdr& message, int interrupt);
   Result<std::size_t> take(char* to, std::size_t size, int interrupt);
 
-  const Descriptor socket_;
-  const std::chrono::milliseconds patience_;
+  Descriptor socket_;
+  std::chrono::milliseconds patience_;
 };
 
 }  // namespace everytake

@@ -1,5 +1,15 @@
 // Recordings that take down, hold up or take over the process that reads them: nothing else is touched.
 #include <gtest/gtest.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <atomic>
+#include <boost/filesystem.hpp>
+#include <fstream>
+#include <iterator>
+#include <set>
+#include <thread>
 
 #include "examiner.h"
 #include "media/facts.h"
@@ -75,6 +85,66 @@ TEST(Examiner, SaysWhatIsKnownInOneProcess) {
     EXPECT_EQ(there->problems.empty(), false);
   }
   EXPECT_EQ(examiner.sound(fs, "C0003.MP4", 8000, {}).error().code, Code::not_found);
+}
+
+// Processes that this one started, by their numbers; proc_pid_stat(5): after the name in brackets, state and parent.
+std::set<pid_t> started() {
+  std::set<pid_t> pids;
+  for (const auto& process : boost::filesystem::directory_iterator("/proc")) {
+    std::ifstream file((process.path() / "stat").string());
+    std::string words, state;
+    pid_t parent = 0;
+    if (std::getline(file, words, ')') && file >> state >> parent && parent == ::getpid())
+      pids.insert(std::stoi(process.path().filename().string()));
+  }
+  return pids;
+}
+
+TEST(Examiner, StartsItsProgramOnceAndAgainWhereItWasEnded) {
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "tests/bad_examiner");
+  MemFs fs;
+  fs.put("HALF.MP4", "some bytes");
+  const auto ends_its_process = [&] {
+    const auto facts = examiner.facts(fs, "", clip_named("HALF"), {}, {});
+    return facts && facts->problems.at(0).message.find("with code 3") != std::string::npos;
+  };
+  const auto before = started();
+  const auto new_ones = [&] {
+    std::vector<pid_t> pids;
+    const auto now = started();
+    std::set_difference(now.begin(), now.end(), before.begin(), before.end(), std::back_inserter(pids));
+    return pids;
+  };
+  ASSERT_TRUE(ends_its_process());
+  const auto first = new_ones();
+  ASSERT_EQ(first.size(), 1U);
+  EXPECT_TRUE(ends_its_process());
+  EXPECT_EQ(new_ones(), first);
+  ::kill(first[0], SIGKILL);
+  siginfo_t how{};
+  ASSERT_EQ(::waitid(P_PID, static_cast<id_t>(first[0]), &how, WEXITED | WNOWAIT), 0);
+  EXPECT_TRUE(ends_its_process());
+  const auto second = new_ones();
+  ASSERT_EQ(second.size(), 1U);
+  EXPECT_NE(second, first);
+}
+
+TEST(Examiner, LooksIntoSeveralRecordingsAtOnce) {
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake");
+  MemFs fs;
+  fs.put("C0001.MP4", std::string(100, 'x'));
+  std::atomic<int> right = 0;
+  {
+    std::vector<std::jthread> threads;
+    for (int i = 0; i < 4; ++i)
+      threads.emplace_back([&] {
+        for (int j = 0; j < 5; ++j) {
+          const auto facts = examiner.facts(fs, "", clip_named("C0001"), {}, {});
+          right += facts && facts->problems.at(0).code == "unreadable";
+        }
+      });
+  }
+  EXPECT_EQ(right, 20);
 }
 
 // Asks for a stop as soon as the recording is looked into.

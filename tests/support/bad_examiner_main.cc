@@ -45,7 +45,7 @@ std::string pry(Channel& channel, const std::string& body) {
   return answer && *answer && (*answer)->kind == kind(Say::trouble) ? "" : "got it";
 }
 
-int misbehave(const std::string& asked, Channel& channel) {
+int misbehave(const std::string& asked, Channel& channel, int raw) {
   const auto is = [&](const char* name) { return asked.find(name) != std::string::npos; };
   if (is("CRASH")) crash();
   if (is("HUNGRY")) eat();
@@ -57,9 +57,9 @@ int misbehave(const std::string& asked, Channel& channel) {
   if (is("UNFIT")) (void)channel.send(kind(Say::result), "\xa1 no facts");
   if (is("FLOOD")) {
     const char header[] = "f\xff\xff\xff\xff\xff\xff\xff\x7f";
-    (void)!::write(STDIN_FILENO, header, sizeof header - 1);
+    (void)!::write(raw, header, sizeof header - 1);
   }
-  if (is("HALF")) (void)!::write(STDIN_FILENO, "f\x10", 2);
+  if (is("HALF")) (void)!::write(raw, "f\x10", 2);
   if (is("PRYING") && !pry(channel, range_of(100, "shoot.toml")).empty()) return 0;
   if (is("PRYING") && !pry(channel, range_of(kMostAsked + 1, "PRYING.MP4")).empty()) return 0;
   if (is("PRYING") && !pry(channel, "short").empty()) return 0;
@@ -69,14 +69,13 @@ int misbehave(const std::string& asked, Channel& channel) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2 || std::strcmp(argv[1], kExamine) != 0) return 2;
-  Channel channel{Descriptor(STDIN_FILENO)};
-  const auto asked = channel.receive(1 << 20);
-  if (!asked || !*asked) return 2;
-  if (!confine({512ULL << 20, 10})) return 2;
-  try {
-    return misbehave((*asked)->body, channel);
-  } catch (const std::bad_alloc&) {
-    return kOutOfMemory;
-  }
+  const auto examine = [](Descriptor socket) {
+    const int raw = socket.get();
+    Channel channel(std::move(socket));
+    const auto asked = channel.receive(1 << 20);
+    if (!asked || !*asked) return 2;
+    if (!confine({512ULL << 20, 10})) return 2;
+    return misbehave((*asked)->body, channel, raw);
+  };
+  return examine_if_asked(argc, argv, examine).value_or(2);
 }
