@@ -14,8 +14,9 @@ namespace everytake {
 namespace {
 
 // Set on the tuning songs of tests/bench: see its table.
-constexpr double kAccept = 7.5;            // deviations of a line's score; a few seconds of other music reached 7.0
-constexpr double kSure = 4;                // of a line's score a window: nobody asks whether another speed fits better
+constexpr double kAccept = 7.5;      // deviations of a line's score; a few seconds of other music reached 7.0
+constexpr double kAcceptOther = 10;  // the same at a speed the plan does not name: there are five more to be wrong at
+constexpr double kSure = 4;          // of a line's score a window: nobody asks whether another speed fits better
 constexpr double kAcceptStretched = 9;     // of the coarse score, for a speed that keeps the pitch
 constexpr int kLeastStretched = 12;        // seconds of song, for the same
 constexpr double kPromising = 4;           // of the coarse score: worth a finer look at another speed
@@ -40,13 +41,16 @@ struct Hearing {
   std::span<const float> sound;
   std::optional<Windows> windows;
   std::vector<Line> lines;  // the best first
+  double accept = kAccept;  // score from which on a line is one
+  double coarse = 0;        // score of the best coarse place
   double score() const { return lines.empty() ? 0 : lines.front().score; }
-  double coarse = 0;  // score of the best coarse place
+  bool fits() const { return score() >= accept; }
+  bool fits_better_than(const Hearing& other) const { return score() / accept > other.score() / other.accept; }
   // A song of loops agrees a little with itself at any speed; sound at its right place agrees in every window.
   bool sure() const {
-    if (lines.empty()) return false;
+    if (!fits()) return false;
     const int looked_at = std::min(kAllWindows, lines.front().last - lines.front().first);
-    return score() >= kAccept && score() > kSure * std::sqrt(static_cast<double>(looked_at));
+    return score() > kSure * std::sqrt(static_cast<double>(looked_at));
   }
 };
 
@@ -209,12 +213,14 @@ Placement placed(const SongIndex& song, Hearing& hearing) {
   placement.start = from_seconds(best.start / kAlignRate);
   placement.speed = hearing.playback.speed;
   placement.drift_ppm = best.drift * 1e6;
-  placement.confidence = confidence(std::max(best.score, kAccept), kAccept);
+  const auto sure_of = [&](const Line& line) {
+    return confidence(std::max(line.score, hearing.accept), hearing.accept);
+  };
+  placement.confidence = sure_of(best);
   placement.spans = {heard_span(hearing, best, song)};
   if (hearing.lines.size() > 1)
     for (const auto& line : hearing.lines)
-      placement.candidates.push_back(
-          {from_seconds(line.start / kAlignRate), confidence(std::max(line.score, kAccept), kAccept)});
+      placement.candidates.push_back({from_seconds(line.start / kAlignRate), sure_of(line)});
   return placement;
 }
 
@@ -288,25 +294,26 @@ Placement place(const SongIndex& song, std::span<const float> clip, std::span<co
   std::vector<double> planned(speeds.begin(), speeds.end());
   if (!holds(planned, 1)) planned.push_back(1);
   std::optional<Hearing> best;
-  const auto listen = [&](Playback playback, const std::vector<CoarsePlace>& places) {
+  const auto listen = [&](Playback playback, const std::vector<CoarsePlace>& places, double accept) {
     auto hearing = hear(song, clip, playback, places);
-    if (!best || hearing.score() > best->score()) best = std::move(hearing);
+    hearing.accept = accept;
+    if (!best || hearing.fits_better_than(*best)) best = std::move(hearing);
     return best->sure();
   };
   const std::size_t most = clip.size() < kLongClip ? kPlaces : kPlacesOfLong;
   for (const double speed : planned) {
     const Playback playback{speed, true};
-    if (listen(playback, coarse_places(song, features(clip, playback), most))) return placed(song, *best);
+    const auto places = coarse_places(song, features(clip, playback), most);
+    if (listen(playback, places, kAccept)) return placed(song, *best);
   }
   for (const auto& other : moved_elsewhere(song, clip, planned))
-    if (listen(other.playback, other.places)) return placed(song, *best);
+    if (listen(other.playback, other.places, kAcceptOther)) return placed(song, *best);
 
   const auto stretched = stretched_elsewhere(song, clip, planned);
-  const bool line_fits = best->score() >= kAccept;
   if (stretched && stretched->long_enough() && stretched->score() >= kAcceptStretched &&
-      (!line_fits || stretched->score() > best->coarse))
+      (!best->fits() || stretched->score() > best->coarse))
     return placed(song, *stretched);
-  if (line_fits) return placed(song, *best);
+  if (best->fits()) return placed(song, *best);
   return nothing;
 }
 
