@@ -19,7 +19,7 @@ bool whole(const RollSummary& roll, const At& at) {
 
 std::string state_text(const RollSummary& roll, const At& at) {
   if (whole(roll, at)) return "verified";
-  if (at.verified + at.failed == 0) return "no copy yet";
+  if (at.verified + at.failed + at.begun == 0) return "no copy yet";
   return fmt::format("{} verified, {} unfinished, {} failed", at.verified, roll.files - at.verified - at.failed,
                      at.failed);
 }
@@ -76,7 +76,7 @@ Result<std::vector<RollSummary>> rolls_of(const Shoot& shoot) {
   for (auto& roll : rolls)
     for (const auto& planned : shoot.plan.destinations)
       if (std::none_of(roll.destinations.begin(), roll.destinations.end(), is_at(planned.name)))
-        roll.destinations.push_back({planned.name, 0, 0, 0});
+        roll.destinations.push_back({.destination = planned.name});
   return rolls;
 }
 

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <CLI/App.hpp>
+#include <algorithm>
 
 #include "base/posix_fs.h"
 #include "cli/answer.h"
@@ -12,13 +13,24 @@
 namespace everytake::cli {
 namespace {
 
-Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
+struct Count {
+  std::size_t asked = 0, studied = 0;
+  std::size_t out_of_reach() const { return asked - studied; }
+};
+
+std::string clips_text(std::size_t count) {
+  return fmt::format("{} clip{}", count, count == 1 ? "" : "s");
+}
+
+Result<Count> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<ClipId> chosen;
   for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
+  std::sort(chosen.begin(), chosen.end());
+  chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
   if (words.empty())
     for (const auto& clip : TRY(catalogue->clips())) chosen.push_back(clip.id);
-  if (chosen.empty()) return std::size_t{0};
+  if (chosen.empty()) return Count{};
   auto destinations = open_destinations(shoot.plan.destinations);
   const SystemClock clock;
   KeptSong song;
@@ -27,7 +39,7 @@ Result<std::size_t> study(const std::vector<std::string>& words, const Shoot& sh
   const auto studied = TRY(pipeline.study(destinations, chosen, stop));
   const auto folder = TRY(PosixFs::open_at(shoot.folder));
   TRY(pipeline.picture(destinations, *folder, std::move(stop)));
-  return studied;
+  return Count{chosen.size(), studied};
 }
 
 }  // namespace
@@ -42,10 +54,14 @@ Run declare_study(CLI::App& command) {
     const auto count = study(*words, *shoot, stop.token());
     if (!count) return stop.exit().value_or(report(count.error(), session));
     if (session.json)
-      print_json({{"studied", *count}}, session);
+      print_json({{"studied", count->studied}, {"out_of_reach", count->out_of_reach()}}, session);
     else
-      session.out << fmt::format("{} clip{} studied\n", *count, *count == 1 ? "" : "s");
-    return stop.exit().value_or(Exit::done);
+      session.out << clips_text(count->studied) << " studied\n";
+    if (const auto exit = stop.exit()) return *exit;
+    if (count->out_of_reach() == 0) return Exit::done;
+    remark(clips_text(count->out_of_reach()) + " left as known: no copy is in reach. Connect a disk that holds them.",
+           session);
+    return Exit::no;
   };
 }
 

@@ -145,6 +145,7 @@ RollSummary::At read_roll_at(Statement& row) {
   at.destination = row.next<std::string>();
   at.verified = row.next<std::size_t>();
   at.failed = row.next<std::size_t>();
+  at.begun = row.next<std::size_t>() - at.verified - at.failed;
   at.verified_bytes = row.next<std::uint64_t>();
   return at;
 }
@@ -152,7 +153,7 @@ RollSummary::At read_roll_at(Statement& row) {
 Result<void> add_copies(Db& db, std::vector<RollSummary>& rolls) {
   auto rows =
       TRY(db.prepare("SELECT file.roll_id, destination.name,"
-                     " sum(copy.state = 'verified'), sum(copy.state = 'failed'),"
+                     " sum(copy.state = 'verified'), sum(copy.state = 'failed'), count(*),"
                      " sum(iif(copy.state = 'verified', file.size, 0))"
                      " FROM copy"
                      " JOIN file ON file.id = copy.file_id"

@@ -102,7 +102,7 @@ struct RestoredFile {
 struct RollSummary {
   struct At {
     std::string destination;
-    std::size_t verified = 0, failed = 0;  // files
+    std::size_t verified = 0, failed = 0, begun = 0;  // files; begun: neither of the others yet
     std::uint64_t verified_bytes = 0;
   };
   Roll roll;

@@ -227,7 +227,7 @@ TEST_F(Clips, AreCountedByRoll) {
 
 TEST_F(Clips, SayWhichCopiesOfARollAreNotFinished) {
   rows_.put_copies(rows_.visit({"CLIP/C0001.MP4", "CLIP/C0002.MP4"}, test::kNoon, "card-3"), CopyState::copied);
-  EXPECT_THAT(run({"rolls"}).out, HasSubstr("no copy yet"));
+  EXPECT_THAT(run({"rolls"}).out, HasSubstr("0 verified, 2 unfinished, 0 failed"));
   EXPECT_EQ(Json::parse(run({"rolls", "--json"}).out)["rolls"][2]["destinations"][0]["state"], "incomplete");
 }
 
@@ -323,7 +323,10 @@ TEST_F(Clips, WaitForTheirDiskBeforeTheyAreStudied) {
   const auto plan = get_file(rows_.folder() / "shoot.toml");
   const std::string song = "file = \"saltmarsh-radio.wav\"\n";
   put_file(rows_.folder() / "shoot.toml", std::string(plan).erase(plan.find(song), song.size()));
-  EXPECT_EQ(run({"study"}).out, "0 clips studied\n");
+  const auto again = run({"study"});
+  EXPECT_EQ(again.exit, 1);
+  EXPECT_EQ(again.out, "0 clips studied\n");
+  EXPECT_THAT(again.err, HasSubstr("clips left as known: no copy is in reach"));
   EXPECT_EQ(run({"find", "--json"}).out, before);
 }
 
