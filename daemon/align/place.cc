@@ -230,15 +230,16 @@ Placement placed(const SongIndex& song, const Elsewhere& stretched) {
   const auto& best = stretched.places.front();
   placement.state = Placement::State::placed;
   placement.speed = stretched.playback.speed;
-  placement.start = from_seconds((best.offset + best.part) * kFrameSeconds);
+  const auto start_of = [](const CoarsePlace& p) { return from_seconds((p.offset + p.part) * kFrameSeconds); };
+  placement.start = start_of(best);
   placement.confidence = confidence(best.score, kAcceptStretched);
   const double begin = std::clamp((best.offset + best.from) * kFrameSeconds, 0.0, song.seconds());
   const double end = std::clamp((best.offset + best.to) * kFrameSeconds, 0.0, song.seconds());
   placement.spans = {{from_seconds(begin), from_seconds(end)}};
   for (const auto& other : stretched.places)
     if (other.weight > 0.75 * best.weight)
-      placement.candidates.push_back({from_seconds(other.offset * kFrameSeconds),
-                                      confidence(std::max(other.score, kAcceptStretched), kAcceptStretched)});
+      placement.candidates.push_back(
+          {start_of(other), confidence(std::max(other.score, kAcceptStretched), kAcceptStretched)});
   if (placement.candidates.size() > 1)
     placement.state = Placement::State::ambiguous;
   else
@@ -246,8 +247,8 @@ Placement placed(const SongIndex& song, const Elsewhere& stretched) {
   return placement;
 }
 
-Elsewhere elsewhere(const SongIndex& song, std::span<const float> clip, Playback playback) {
-  return {playback, coarse_places(song, features(clip, playback), kPlacesElsewhere)};
+Elsewhere elsewhere(const SongIndex& song, std::span<const float> clip, Playback playback, std::size_t most) {
+  return {playback, coarse_places(song, features(clip, playback), most)};
 }
 
 bool holds(std::span<const double> speeds, double speed) {
@@ -259,7 +260,7 @@ std::vector<Elsewhere> moved_elsewhere(const SongIndex& song, std::span<const fl
                                        std::span<const double> planned) {
   std::vector<Elsewhere> moved;
   for (const double speed : kOtherSpeeds)
-    if (!holds(planned, speed)) moved.push_back(elsewhere(song, clip, {speed, true}));
+    if (!holds(planned, speed)) moved.push_back(elsewhere(song, clip, {speed, true}, kPlacesElsewhere));
   std::erase_if(moved, [](const Elsewhere& e) { return e.score() < kPromising; });
   std::stable_sort(moved.begin(), moved.end(),
                    [](const Elsewhere& a, const Elsewhere& b) { return a.score() > b.score(); });
@@ -275,7 +276,7 @@ std::optional<Elsewhere> stretched_elsewhere(const SongIndex& song, std::span<co
   std::optional<Elsewhere> best;
   for (const double speed : speeds) {
     if (speed == 1) continue;
-    auto here = elsewhere(song, clip, {speed, false});
+    auto here = elsewhere(song, clip, {speed, false}, kPlaces);
     if (!best || here.score() > best->score()) best = std::move(here);
   }
   return best;

@@ -151,6 +151,30 @@ TEST(Place, ListsEveryCopyOfAChorus) {
   }
 }
 
+TEST(Place, ListsEveryCopyWhereThePitchWasKept) {
+  constexpr int kCopies = 9;
+  const auto& chorus = studio().made.parts[4];
+  const auto sample = [](double time) { return std::lround(time * test::kTrackRate); };
+  const auto& whole = studio().made.sound;
+  const test::Track once(whole.begin() + sample(chorus.start), whole.begin() + sample(chorus.end));
+  test::Track song;
+  for (int i = 0; i < kCopies; ++i) song.insert(song.end(), once.begin(), once.end());
+  const double period = static_cast<double>(once.size()) / test::kTrackRate;
+  Capture how;
+  how.start = 4 * period + 0.5;
+  how.length = 28;
+  how.speed = 0.5;
+  how.pitch_moves = false;
+  const auto p = place(SongIndex(slowed_down(song, 0.5)), slowed_down(captured(song, how), 0.5), kOwnSpeed);
+  ASSERT_EQ(p.state, State::ambiguous);
+  EXPECT_EQ(p.speed, 0.5);
+  ASSERT_EQ(p.candidates.size(), kCopies);
+  for (const auto& c : p.candidates) {
+    const double past = seconds(c.start) - 0.5;
+    EXPECT_NEAR(past, period * std::round(past / period), 0.0417);
+  }
+}
+
 TEST(Place, KnowsAChorusByItsNeighbour) {
   const auto& parts = studio().made.parts;
   Capture how;
