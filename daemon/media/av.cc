@@ -8,7 +8,6 @@
 
 #include "base/system_error.h"
 #include "base/text.h"
-#include "media/boxes.h"
 
 namespace everytake::av {
 namespace {
@@ -47,33 +46,6 @@ int learn_streams(AVFormatContext& context) {
   const int known = avformat_find_stream_info(&context, nullptr);
   av_freep(&context.codec_whitelist);
   return known;
-}
-
-// A frame of H.264 as MP4 has it (ISO/IEC 14496-15: units after their lengths) up to a little of its first slice:
-// enough for its decoder to know size, samples and colours. nullptr for any other.
-Packet head_of_frame(const AVCodecParameters& coded, const AVPacket& frame) {
-  constexpr std::size_t kHead = 2048, kMostBefore = 64 * 1024;
-  constexpr int kSlice = 1, kKeySlice = 5;
-  const bool has_lengths = coded.codec_id == AV_CODEC_ID_H264 && coded.extradata_size > 4 && coded.extradata[0] == 1;
-  if (!has_lengths || frame.size <= 0) return nullptr;
-  const std::string_view bytes(reinterpret_cast<const char*>(frame.data), static_cast<std::size_t>(frame.size));
-  const std::size_t prefix = (coded.extradata[4] & 3U) + 1;
-  std::size_t at = 0, length = 0;  // of a unit's length, and that length
-  for (;; at += prefix + length) {
-    if (at + prefix >= bytes.size() || at >= kMostBefore) return nullptr;
-    length = big_endian(bytes, at, prefix);
-    if (length == 0 || length > bytes.size() - at - prefix) return nullptr;
-    const int kind = bytes[at + prefix] & 0x1F;
-    if (kind == kSlice || kind == kKeySlice) break;
-  }
-  length = std::min(length, prefix == 1 ? std::size_t{255} : kHead);
-  Packet head = new_packet();
-  if (av_new_packet(head.get(), static_cast<int>(at + prefix + length)) < 0) throw std::bad_alloc();
-  std::copy_n(frame.data, head->size, head->data);
-  for (std::size_t i = 0; i < prefix; ++i)
-    head->data[at + i] = static_cast<std::uint8_t>(length >> 8 * (prefix - 1 - i));
-  head->flags = frame.flags;
-  return head;
 }
 
 }  // namespace
@@ -224,18 +196,14 @@ Result<void> Input::look_at_picture(int video) {
   if (coded.format != AV_PIX_FMT_NONE) return {};
   const auto decoder = open_decoder(*context_->streams[video]);
   if (!decoder) return {};
-  decoder->get_buffer2 = [](AVCodecContext*, AVFrame*, int) { return AVERROR_EXIT; };  // what is asked is known by then
+  // A decoder sets these before it asks for room for its first frame. That is refused, and so no frame is decoded.
+  decoder->get_buffer2 = [](AVCodecContext*, AVFrame*, int) { return AVERROR_EXIT; };
   const auto packet = new_packet();
   const auto frame = new_frame();
-  const auto learn_from = [&](const AVPacket* bytes) {
-    if (!bytes || decoder->pix_fmt != AV_PIX_FMT_NONE) return;
-    avcodec_send_packet(decoder.get(), bytes);
-    avcodec_receive_frame(decoder.get(), frame.get());
-  };
   for (int i = 0; i < kMostPackets && decoder->pix_fmt == AV_PIX_FMT_NONE && TRY(read(*packet)); ++i) {
     if (packet->stream_index == video) {
-      learn_from(head_of_frame(coded, *packet).get());
-      learn_from(packet.get());
+      avcodec_send_packet(decoder.get(), packet.get());
+      avcodec_receive_frame(decoder.get(), frame.get());
     }
     av_packet_unref(packet.get());
   }

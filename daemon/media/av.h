@@ -54,8 +54,8 @@ class Input {
   AVFormatContext* get() const { return context_.get(); }
   const Path& path() const;
 
-  // Completes what is known of a video's samples and colours from its decoder: from the head of its first frame or,
-  // where that is not enough, by decoding it. Nothing may have been read before. An Error as open() gives it.
+  // Completes what is known of a video's samples and colours: what its decoder knows before it decodes the first frame.
+  // Nothing may have been read before. An Error as open() gives it.
   Result<void> look_at_picture(int video);
 
   // The next packet of the streams not discarded; false at the end, and where the rest can't be understood.
