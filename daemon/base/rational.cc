@@ -64,7 +64,7 @@ std::string to_string(Rational r) {
 }
 
 std::string rate_text(Rational rate) {
-  return fmt::format("{:.6g}", rate.value());
+  return fmt::format("{:.5g}", rate.value());
 }
 
 std::optional<Rational> positive_fraction(std::int64_t num, std::int64_t den) {

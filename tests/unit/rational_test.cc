@@ -34,6 +34,15 @@ TEST(ParseRate, MapsRoundedDecimalsToTheirExactRate) {
   EXPECT_EQ(parse_rate("7.49p"), Rational(7500, 1001));
 }
 
+TEST(RateText, IsWhatPeopleSay) {
+  EXPECT_EQ(rate_text(Rational(24000, 1001)), "23.976");
+  EXPECT_EQ(rate_text(Rational(25, 1)), "25");
+  EXPECT_EQ(rate_text(Rational(30000, 1001)), "29.97");
+  EXPECT_EQ(rate_text(Rational(60000, 1001)), "59.94");
+  EXPECT_EQ(rate_text(Rational(120000, 1001)), "119.88");
+  EXPECT_EQ(rate_text(Rational(240000, 1001)), "239.76");
+}
+
 TEST(ParseRate, RefusesWhatIsNoRate) {
   for (const char* text : {"", "0", "-25", "24/0", "fast", "25x", "1e9", "nan", "23.5", "24000/1001/1"})
     EXPECT_EQ(parse_rate(text), std::nullopt) << text;
