@@ -45,7 +45,9 @@ struct Hearing {
   double coarse = 0;        // score of the best coarse place
   double score() const { return lines.empty() ? 0 : lines.front().score; }
   bool fits() const { return score() >= accept; }
-  bool fits_better_than(const Hearing& other) const { return score() / accept > other.score() / other.accept; }
+  bool fits_better_than(const Hearing& other) const {
+    return fits() != other.fits() ? fits() : score() > other.score();
+  }
   // A song of loops agrees a little with itself at any speed; sound at its right place agrees in every window.
   bool sure() const {
     if (!fits()) return false;

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <set>
 
 #include "align/resample.h"
 #include "support/capture.h"
@@ -169,10 +170,13 @@ TEST(Place, ListsEveryCopyWhereThePitchWasKept) {
   ASSERT_EQ(p.state, State::ambiguous);
   EXPECT_EQ(p.speed, 0.5);
   ASSERT_EQ(p.candidates.size(), kCopies);
+  std::set<long> copies;
   for (const auto& c : p.candidates) {
-    const double past = seconds(c.start) - 0.5;
-    EXPECT_NEAR(past, period * std::round(past / period), 0.0417);
+    const double past = (seconds(c.start) - 0.5) / period;
+    EXPECT_NEAR(past, std::round(past), 0.0417 / period);
+    copies.insert(std::lround(past));
   }
+  EXPECT_EQ(copies, (std::set<long>{0, 1, 2, 3, 4, 5, 6, 7, 8}));
 }
 
 TEST(Place, KnowsAChorusByItsNeighbour) {
