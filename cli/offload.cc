@@ -116,7 +116,8 @@ class Offload {
 
  private:
   Result<void> study(Pipeline& pipeline, std::span<OpenDestination> destinations) const {
-    TRY(pipeline.study(destinations, {}, stop_.token()));
+    const auto studied = TRY(pipeline.study(destinations, {}, stop_.token()));
+    if (studied.why) remark("Not every clip is studied: " + studied.why->what, session_);
     const auto folder = TRY(PosixFs::open_at(shoot_.folder));
     TRY(pipeline.picture(destinations, *folder, stop_.token()));
     return {};

@@ -13,16 +13,11 @@
 namespace everytake::cli {
 namespace {
 
-struct Count {
-  std::size_t asked = 0, studied = 0;
-  std::size_t out_of_reach() const { return asked - studied; }
-};
-
 std::string clips_text(std::size_t count) {
   return fmt::format("{} clip{}", count, count == 1 ? "" : "s");
 }
 
-Result<Count> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
+Result<Studied> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<ClipId> chosen;
   for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
@@ -30,7 +25,7 @@ Result<Count> study(const std::vector<std::string>& words, const Shoot& shoot, s
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
   if (words.empty())
     for (const auto& clip : TRY(catalogue->clips())) chosen.push_back(clip.id);
-  if (chosen.empty()) return Count{};
+  if (chosen.empty()) return Studied{};
   auto destinations = open_destinations(shoot.plan.destinations);
   const SystemClock clock;
   KeptSong song;
@@ -39,7 +34,7 @@ Result<Count> study(const std::vector<std::string>& words, const Shoot& shoot, s
   const auto studied = TRY(pipeline.study(destinations, chosen, stop));
   const auto folder = TRY(PosixFs::open_at(shoot.folder));
   TRY(pipeline.picture(destinations, *folder, std::move(stop)));
-  return Count{chosen.size(), studied};
+  return studied;
 }
 
 }  // namespace
@@ -51,17 +46,18 @@ Run declare_study(CLI::App& command) {
     const StopOnSignal stop;
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
-    const auto count = study(*words, *shoot, stop.token());
-    if (!count) return stop.exit().value_or(report(count.error(), session));
+    const auto done = study(*words, *shoot, stop.token());
+    if (!done) return stop.exit().value_or(report(done.error(), session));
     if (session.json)
-      print_json({{"studied", count->studied}, {"out_of_reach", count->out_of_reach()}}, session);
+      print_json({{"studied", done->clips}, {"out_of_reach", done->out_of_reach}, {"unread", done->unread}}, session);
     else
-      session.out << clips_text(count->studied) << " studied\n";
+      session.out << clips_text(done->clips) << " studied\n";
+    if (done->out_of_reach > 0)
+      remark(clips_text(done->out_of_reach) + " left as known: no copy is in reach. Connect the disk that has it.",
+             session);
+    if (done->why) remark(clips_text(done->unread) + " left as known: " + done->why->what, session);
     if (const auto exit = stop.exit()) return *exit;
-    if (count->out_of_reach() == 0) return Exit::done;
-    remark(clips_text(count->out_of_reach()) + " left as known: no copy is in reach. Connect a disk that holds them.",
-           session);
-    return Exit::no;
+    return done->out_of_reach + done->unread == 0 ? Exit::done : Exit::no;
   };
 }
 

@@ -112,6 +112,13 @@ using VerifyWatcher = std::function<void(std::uint64_t done, std::uint64_t total
 // Gives the song to find clips in; nullptr where there is none to give.
 using SongSource = std::function<Result<std::shared_ptr<const SongIndex>>(std::stop_token)>;
 
+struct Studied {
+  std::size_t clips = 0;
+  std::size_t out_of_reach = 0;  // no copy of them is at a destination that is connected
+  std::size_t unread = 0;        // another time: their disk, or the system, did not let them be read
+  std::optional<Error> why;      // of the first of those
+};
+
 // Everything outlives the pipeline. Safe to use from several threads, each with a card of its own.
 class Pipeline {
  public:
@@ -144,10 +151,9 @@ class Pipeline {
                           const IngestWatcher& watcher, std::stop_token stop);
 
   // Probes clips from their verified copies, finds where in the song they lie, and classifies them: the named ones, or
-  // all that never were. Clips without a copy in reach stay as they are; so do their places without a song. Returns
-  // how many were studied. Fails where the song can't be read, with all else done.
-  Result<std::size_t> study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
-                            std::stop_token stop);
+  // all that never were. Clips without a copy in reach stay as they are; so do their places without a song. Fails where
+  // the song can't be read, with all else done.
+  Result<Studied> study(std::span<OpenDestination> destinations, std::span<const ClipId> only, std::stop_token stop);
 
   // Makes strips of frames of all clips that were studied and have none, several at once and after all else that wants
   // the processor, and keeps them in the shoot's folder, `shoot`. Clips without a copy in reach stay as they are.

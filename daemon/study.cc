@@ -21,18 +21,26 @@ auto is(ClipId id) {
 
 }  // namespace
 
-Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
-                                    std::stop_token stop) {
+Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::span<const ClipId> only,
+                                std::stop_token stop) {
+  Studied done;
   std::vector<ClipId> studied;
   const auto pending = TRY(catalogue_.clips_to_study(only));
   for (const auto& clip : pending) {
     if (stop.stop_requested()) break;
     const auto roll = Path(plan_.slug()) / clip.roll;
     const auto* home = home_of(destinations, roll, std::span(&clip.files.parts.front().path, 1));
-    if (!home) continue;
+    if (!home) {
+      ++done.out_of_reach;
+      continue;
+    }
     const auto facts = examiner_.facts(*home, roll, clip.files, plan_.cameras, stop);
     if (!facts && facts.error().code == Code::cancelled) break;
-    if (!facts) continue;  // its disk went away: another time
+    if (!facts) {
+      ++done.unread;
+      if (!done.why) done.why = within(shown(clip.roll + "/" + clip.files.name), facts.error());
+      continue;
+    }
     TRY(catalogue_.record_facts(clip.id, *facts, clock_.now()));
     studied.push_back(clip.id);
   }
@@ -43,7 +51,8 @@ Result<std::size_t> Pipeline::study(std::span<OpenDestination> destinations, std
       unplaced.push_back(clip);
   if (!only.empty()) std::erase_if(unplaced, [&](const PendingClip& clip) { return !contains(only, clip.id); });
   TRY(place_clips(destinations, unplaced, std::move(stop)));
-  return studied.size();
+  done.clips = studied.size();
+  return done;
 }
 
 Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const PendingClip& clip,

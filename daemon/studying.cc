@@ -75,8 +75,9 @@ void Studying::study(std::stop_token stop) {
   const auto studied = pipeline.study(destinations, {}, stop);
   if (!studied)
     shop_.log.say("studying clips: " + studied.error().what);
-  else if (*studied > 0)
-    shop_.log.say(fmt::format("studied {} clip{}", *studied, *studied == 1 ? "" : "s"));
+  else if (studied->clips > 0)
+    shop_.log.say(fmt::format("studied {} clip{}", studied->clips, studied->clips == 1 ? "" : "s"));
+  if (studied && studied->why) shop_.log.say("studying clips: " + studied->why->what);
   const auto shoot = PosixFs::open_at(shop_.plan.shoot());
   const auto seen = shoot ? pipeline.picture(destinations, **shoot, stop) : tl::unexpected(shoot.error());
   if (!seen) shop_.log.say("pictures of clips: " + seen.error().what);
