@@ -18,6 +18,7 @@ int main(int argc, char** argv) {
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);
   std::signal(SIGXFSZ, SIG_IGN);
+  std::signal(SIGCHLD, SIG_DFL);  // however it was started: examinations are waited for
 
   boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
   const char* shoot = std::getenv("EVERYTAKE_SHOOT");

@@ -5,7 +5,6 @@
 #include "base/posix_fs.h"
 #include "base/text.h"
 #include "destinations.h"
-#include "examiner.h"
 #include "picture_store.h"
 
 namespace everytake::cli {
@@ -19,7 +18,7 @@ Result<std::vector<Path>> videos_in(ClipId id, const Shoot& shoot) {
 
 }  // namespace
 
-Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, std::stop_token stop) {
+Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, const Examiner& examiner, std::stop_token stop) {
   if (const auto path = picture_path(clip))
     if (const auto folder = PosixFs::open_at(shoot.folder))
       if (auto kept = kept_picture(**folder, *path); kept && *kept) return std::move(**kept);
@@ -30,7 +29,7 @@ Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, std::stop_t
   for (const auto& destination : open_destinations(shoot.plan.destinations)) {
     const auto* fs = home_of(std::span(&destination, 1), roll, videos);
     if (!fs) continue;
-    auto strip = Examiner().strip(*fs, roll, videos, clip.facts, stop);
+    auto strip = examiner.strip(*fs, roll, videos, clip.facts, stop);
     if (strip && !strip->jpeg.empty()) return std::move(strip->jpeg);
     if (strip) return fail(Code::invalid, name + ": no frame of it can be decoded, so there is no picture");
     trouble = within(name, strip.error());

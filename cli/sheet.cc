@@ -29,11 +29,12 @@ SheetClip entry_of(const Clip& clip, const Plan& plan) {
 // A clip without a picture is on the sheet all the same, with the reason on `err`.
 Result<std::vector<SheetClip>> entries(const std::vector<Clip>& clips, const ClipFilter& filter, const Shoot& shoot,
                                        Session& session, std::stop_token stop) {
+  const Examiner examiner;
   std::vector<SheetClip> sheet;
   for (const auto& clip : clips) {
     if (!passes(clip, filter, shoot.plan)) continue;
     sheet.push_back(entry_of(clip, shoot.plan));
-    auto picture = picture_of(clip, shoot, stop);
+    auto picture = picture_of(clip, shoot, examiner, stop);
     if (stop.stop_requested()) return fail(Code::cancelled, "stopped: no sheet was made");
     if (picture)
       sheet.back().jpeg = std::move(*picture);

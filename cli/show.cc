@@ -183,7 +183,7 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
 
 Result<void> save_picture(const Clip& clip, const Shoot& shoot, const Path& file, std::stop_token stop) {
   TRY(check_new(file));
-  return write_new(file, TRY(picture_of(clip, shoot, std::move(stop))));
+  return write_new(file, TRY(picture_of(clip, shoot, Examiner(), std::move(stop))));
 }
 
 }  // namespace

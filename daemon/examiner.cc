@@ -22,7 +22,9 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr auto kPatience = 60s;  // for its next word: it can't sleep, so it computes, or waits for its turn
+constexpr auto kPatience =
+    6s;                      // of waiting for it, each second it may compute: on a busy machine it waits for its turn
+constexpr auto kToEnd = 5s;  // once it has said its last word
 constexpr std::uint64_t kMiB = 1 << 20;
 constexpr Limits kForFacts{512 * kMiB, 10};
 constexpr Limits kForSound{1024 * kMiB, 300};
@@ -38,6 +40,7 @@ class Answers {
 
   // An Error is for the process as well as any disk's. `corrupt` where the question itself is wrong.
   Result<std::string> answer(const Message& question) {
+    asked_ = true;
     if (question.kind == static_cast<char>(Say::look)) {
       const Path path = question.body;
       TRY(check(path));
@@ -51,6 +54,8 @@ class Answers {
     bytes.resize(TRY(file->read(std::as_writable_bytes(std::span(bytes)), range.offset)));
     return bytes;
   }
+  // Whether the process had any of the recording's bytes.
+  bool asked() const { return asked_; }
 
  private:
   Result<void> check(const Path& path) const {
@@ -61,18 +66,21 @@ class Answers {
   const ReadFs& fs_;
   const std::vector<Path> files_;
   std::map<std::string, std::unique_ptr<ReadFile>> open_;
+  bool asked_ = false;
 };
 
-// Until the process says the result, or why there is none.
-Result<std::string> converse(Channel& channel, Answers& answers, std::uint64_t most, int interrupt) {
+// Until the process says the result, or why there is none; an Error of its own where the two can't talk.
+Result<Result<std::string>> converse(Channel& channel, const std::string& asked, Answers& answers, std::uint64_t most,
+                                     int interrupt) {
+  TRY(channel.send('e', asked, interrupt));
   for (;;) {
     auto said = TRY(channel.receive(std::max(most, kMostRequest), interrupt));
     if (!said) return fail(Code::gone, "the process ended");
     switch (static_cast<Say>(said->kind)) {
       case Say::result:
-        return std::move(said->body);
+        return Result<std::string>(std::move(said->body));
       case Say::trouble:
-        return tl::unexpected(TRY(unpack_error(said->body)));
+        return Result<std::string>(tl::unexpected(TRY(unpack_error(said->body))));
       case Say::look:
       case Say::read: {
         const auto answer = answers.answer(*said);
@@ -116,12 +124,13 @@ class Examiner::Servers {
       if (split) return std::move(*idle);
       if (split.error().code != Code::gone) return tl::unexpected(split.error());
     }
-    auto started = TRY(ForkServer::start(program_, kExamine));
-    TRY(started.split_off(socket, interrupt));
-    return started;
+    auto started = ForkServer::start(program_, "everytake", kExamine);
+    if (!started) return tl::unexpected(within("the process that reads recordings", started.error()));
+    TRY(started->split_off(socket, interrupt));
+    return std::move(*started);
   }
 
-  // The process that it split off has ended.
+  // Once the process that it split off has ended.
   void give_back(ForkServer server) {
     const MutexLock lock(mu_);
     idle_.push_back(std::move(server));
@@ -152,25 +161,29 @@ Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examinati
   const std::stop_callback on_stop(stop, [&] { wake.ring(); });
   auto server = TRY(servers_->split_off(theirs.get(), wake.fd()));
   { const Descriptor closed(std::move(theirs)); }  // so that its end is seen
-  Channel channel(std::move(ours), kPatience);
+  const auto patience = kPatience * examination.limits.cpu_seconds;
+  Channel channel(std::move(ours), patience);
   Answers answers(fs, files_of(examination));
-  const auto asked = channel.send('e', pack(examination), wake.fd());
-  auto said = asked ? converse(channel, answers, most, wake.fd()) : tl::unexpected(asked.error());
+  auto said = converse(channel, pack(examination), answers, most, wake.fd());
   channel.close();
-  const auto given_up = [](const auto& result) {
-    return !result && (result.error().code == Code::cancelled || result.error().code == Code::busy);
-  };
-  auto ended = given_up(said) ? tl::unexpected(said.error()) : server.how_it_ended(wake.fd());
-  if (ended) servers_->give_back(std::move(server));
-  if (said) return said;
+  // Otherwise the process may go on, and ends with its server here.
+  Result<int> ended = 0;
+  if (said || said.error().code == Code::gone) {
+    ended = server.how_it_ended(kToEnd, wake.fd());
+    if (ended && WIFEXITED(*ended)) servers_->give_back(std::move(server));
+  }
+  if (said && *said) return std::move(*said);
   if (stop.stop_requested()) return fail(Code::cancelled, "stopped");
-  if (given_up(ended))
-    return fail(Code::corrupt, fmt::format("takes more than {} s to read", std::chrono::seconds(kPatience).count()));
-  if (said.error().code != Code::gone) return said;
+  if (said) return std::move(*said);
+  if (said.error().code == Code::busy && answers.asked())
+    return fail(Code::corrupt, fmt::format("takes more than {} s to read", patience / 1s));
+  if (said.error().code != Code::gone) return tl::unexpected(said.error());
   // Broken off within a conversation: the process says why by how it ends.
+  if (!ended && ended.error().code == Code::busy)
+    return fail(Code::corrupt, "makes the process that reads it go astray");
   if (!ended) return tl::unexpected(ended.error());
   if (*ended != 0) return tl::unexpected(verdict_on(*ended, examination.limits));
-  return said;
+  return tl::unexpected(said.error());
 }
 
 Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,

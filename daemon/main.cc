@@ -37,6 +37,7 @@ Result<Descriptor> ending_signals() {
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);
   std::signal(SIGXFSZ, SIG_IGN);
+  std::signal(SIGCHLD, SIG_DFL);  // however it was started: examinations are waited for
   Descriptor signals(::signalfd(-1, &set, SFD_CLOEXEC));
   if (signals.get() < 0) return tl::unexpected(system_error("can't wait for signals", errno));
   return signals;

@@ -41,15 +41,18 @@ Result<std::pair<Descriptor, Descriptor>> Channel::ends() {
   return std::pair(Descriptor(fds[0]), Descriptor(fds[1]));
 }
 
-Result<void> Channel::wait_for(short event, int interrupt) const {
+Result<void> Channel::wait_for(short event, int interrupt) {
+  using std::chrono::steady_clock;
   const bool forever = patience_ == kForever;
-  const auto end = std::chrono::steady_clock::now() + (forever ? std::chrono::milliseconds{} : patience_);
   for (;;) {
     std::array<pollfd, 2> events{{{socket_.get(), event, 0}, {interrupt, POLLIN, 0}}};
-    const auto left = std::chrono::ceil<std::chrono::milliseconds>(end - std::chrono::steady_clock::now()).count();
-    const int ready = ::poll(events.data(), events.size(), forever ? -1 : static_cast<int>(std::max<long>(left, 0)));
-    if (ready < 0 && errno == EINTR) continue;
-    if (ready < 0) return failed(errno);
+    const auto most = std::chrono::ceil<std::chrono::milliseconds>(patience_).count();
+    const auto begin = steady_clock::now();
+    const int ready = ::poll(events.data(), events.size(), forever ? -1 : static_cast<int>(most));
+    const int failed_by = ready < 0 ? errno : 0;
+    if (!forever) patience_ -= std::min(patience_, steady_clock::now() - begin);
+    if (failed_by == EINTR) continue;
+    if (failed_by) return failed(failed_by);
     if (events[1].revents) return fail(Code::cancelled, "stopped");
     if (ready > 0) return {};
     return fail(Code::busy, "the other process does not answer");

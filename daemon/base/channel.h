@@ -21,11 +21,11 @@ struct Message {
 // One end. For one thread at a time. Trusts nothing of what comes in.
 class Channel {
  public:
-  static constexpr auto kForever = std::chrono::milliseconds::max();
+  using Duration = std::chrono::steady_clock::duration;
+  static constexpr auto kForever = Duration::max();
 
-  // What a call of this channel waits for the other end at most, in one piece.
-  explicit Channel(Descriptor socket, std::chrono::milliseconds patience = kForever)
-      : socket_(std::move(socket)), patience_(patience) {}
+  // Its calls wait for the other end for `patience` at most, all together.
+  explicit Channel(Descriptor socket, Duration patience = kForever) : socket_(std::move(socket)), patience_(patience) {}
   // Two ends that are connected, closed on exec.
   static Result<std::pair<Descriptor, Descriptor>> ends();
 
@@ -40,17 +40,19 @@ class Channel {
   Result<void> send_descriptor(int descriptor, int interrupt = -1);
   Result<std::optional<Descriptor>> receive_descriptor(int interrupt = -1);
 
+  // The same from now on, anew.
+  void wait_at_most(Duration patience) { patience_ = patience; }
   // This end, before the object's own; no other call may follow.
   void close() { socket_ = Descriptor(); }
 
  private:
-  Result<void> wait_for(short event, int interrupt) const;
+  Result<void> wait_for(short event, int interrupt);
   Result<std::size_t> push(const msghdr& message, int interrupt);
   Result<std::size_t> pull(msghdr& message, int interrupt);
   Result<std::size_t> take(char* to, std::size_t size, int interrupt);
 
   Descriptor socket_;
-  std::chrono::milliseconds patience_;
+  Duration patience_;  // what is left of it
 };
 
 }  // namespace everytake

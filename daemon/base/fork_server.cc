@@ -14,10 +14,6 @@
 namespace everytake {
 namespace {
 
-using namespace std::chrono_literals;
-
-constexpr auto kPatience = 60s;  // a busy machine gives every process its turn within it
-
 enum class Reply : char { ended = 'e', not_started = 'n' };  // with a wait status, or an errno
 
 int wait_for(pid_t pid) {
@@ -43,7 +39,7 @@ struct SpawnPlan {
   SpawnPlan& operator=(const SpawnPlan&) = delete;
 };
 
-Result<pid_t> spawn(const Path& program, std::string word, int socket) {
+Result<pid_t> spawn(const Path& program, std::string name, std::string word, int socket) {
   SpawnPlan plan;
   ::posix_spawn_file_actions_adddup2(&plan.files, socket, STDIN_FILENO);
   for (const int fd : {STDOUT_FILENO, STDERR_FILENO})
@@ -57,12 +53,11 @@ Result<pid_t> spawn(const Path& program, std::string word, int socket) {
   ::posix_spawnattr_setsigdefault(&plan.attributes, &all);
   ::posix_spawnattr_setpgroup(&plan.attributes, 0);  // of its own, with what is split off from it
   ::posix_spawnattr_setflags(&plan.attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF | POSIX_SPAWN_SETPGROUP);
-  std::string name = program.filename().string();
   char* arguments[] = {name.data(), word.data(), nullptr};
   char* environment[] = {nullptr};
   pid_t pid = -1;
   const int failed = ::posix_spawn(&pid, program.c_str(), &plan.files, &plan.attributes, arguments, environment);
-  if (failed) return tl::unexpected(system_error("can't start " + program.string(), failed));
+  if (failed) return tl::unexpected(system_error("can't be started", failed));
   return pid;
 }
 
@@ -72,13 +67,13 @@ Result<void> reply(Channel& asking, Reply kind, int number) {
 
 }  // namespace
 
-Result<ForkServer> ForkServer::start(const Path& program, std::string word) {
+Result<ForkServer> ForkServer::start(const Path& program, std::string name, std::string word) {
   auto [ours, theirs] = TRY(Channel::ends());
-  const auto pid = TRY(spawn(program, std::move(word), theirs.get()));
+  const auto pid = TRY(spawn(program, std::move(name), std::move(word), theirs.get()));
   return ForkServer(pid, std::move(ours));
 }
 
-ForkServer::ForkServer(pid_t pid, Descriptor socket) : pid_(pid), channel_(std::move(socket), kPatience) {}
+ForkServer::ForkServer(pid_t pid, Descriptor socket) : pid_(pid), channel_(std::move(socket)) {}
 
 ForkServer::ForkServer(ForkServer&& other) noexcept
     : pid_(std::exchange(other.pid_, -1)), channel_(std::move(other.channel_)) {}
@@ -90,10 +85,12 @@ ForkServer::~ForkServer() {
 }
 
 Result<void> ForkServer::split_off(int socket, int interrupt) {
+  channel_.wait_at_most(Channel::kForever);  // it reads whatever it gets, and its buffer holds more than one
   return channel_.send_descriptor(socket, interrupt);
 }
 
-Result<int> ForkServer::how_it_ended(int interrupt) {
+Result<int> ForkServer::how_it_ended(Channel::Duration patience, int interrupt) {
+  channel_.wait_at_most(patience);
   const auto said = TRY(channel_.receive(sizeof(int), interrupt));
   if (!said || said->body.size() != sizeof(int)) return fail(Code::gone, "the process that starts others ended");
   int number = 0;

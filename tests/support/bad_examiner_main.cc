@@ -1,13 +1,15 @@
 // What a recording could make of the process that reads it: this one does as the clip is named.
+#include <poll.h>
+#include <sys/socket.h>
 #include <unistd.h>
 
+#include <cerrno>
 #include <cstdlib>
-#include <cstring>
-#include <new>
 #include <vector>
 
 #include "base/channel.h"
 #include "examination.h"
+#include "media/facts_wire.h"
 
 namespace {
 
@@ -45,6 +47,16 @@ std::string pry(Channel& channel, const std::string& body) {
   return answer && *answer && (*answer)->kind == kind(Say::trouble) ? "" : "got it";
 }
 
+// Whether any socket but its own leads out of it.
+bool reaches_others(int own) {
+  for (int fd = 0; fd < 64; ++fd) {
+    char byte = 0;
+    const bool is_socket = ::recv(fd, &byte, 1, MSG_DONTWAIT) >= 0 || (errno != EBADF && errno != ENOTSOCK);
+    if (is_socket && fd != own) return true;
+  }
+  return false;
+}
+
 int misbehave(const std::string& asked, Channel& channel, int raw) {
   const auto is = [&](const char* name) { return asked.find(name) != std::string::npos; };
   if (is("CRASH")) crash();
@@ -59,10 +71,15 @@ int misbehave(const std::string& asked, Channel& channel, int raw) {
     const char header[] = "f\xff\xff\xff\xff\xff\xff\xff\x7f";
     (void)!::write(raw, header, sizeof header - 1);
   }
+  if (is("ANSWERS")) {
+    (void)channel.send(kind(Say::result), pack_facts({}));
+    ::poll(nullptr, 0, -1);
+  }
   if (is("HALF")) (void)!::write(raw, "f\x10", 2);
   if (is("PRYING") && !pry(channel, range_of(100, "shoot.toml")).empty()) return 0;
   if (is("PRYING") && !pry(channel, range_of(kMostAsked + 1, "PRYING.MP4")).empty()) return 0;
   if (is("PRYING") && !pry(channel, "short").empty()) return 0;
+  if (is("PRYING") && reaches_others(raw)) return 0;
   return 3;
 }
 
