@@ -41,10 +41,6 @@ const char* readback_words(const std::optional<Evidence>& readback) {
   return "";
 }
 
-std::string counted(std::size_t count, const char* noun) {
-  return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
-}
-
 std::string heading(const IngestReport& report) {
   return fmt::format("{} from \"{}\": {} on the card, {}", report.roll.empty() ? "A new roll" : report.roll,
                      shown(report.label), counted(report.files, "file"), bytes_text(report.bytes));

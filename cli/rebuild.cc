@@ -89,8 +89,8 @@ void print(const Outcome& outcome, Session& session) {
     print_json(json, session);
     return;
   }
-  session.out << fmt::format("{} roll{} with {} file{}, from {} at \"{}\"{}\n", rebuilt.rolls,
-                             rebuilt.rolls == 1 ? "" : "s", rebuilt.files, rebuilt.files == 1 ? "" : "s",
+  session.out << fmt::format("{} with {}, from {} at \"{}\"{}\n", counted(rebuilt.rolls, "roll"),
+                             counted(rebuilt.files, "file"),
                              rebuilt.from_catalogue ? "the catalogue kept" : "the lists", shown(rebuilt.destination),
                              rebuilt.plan_restored ? "; the plan too" : "");
   if (verified)

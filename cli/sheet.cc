@@ -73,7 +73,7 @@ Run declare_sheet(CLI::App& command) {
       remark("No clip is like that, so no sheet was made.", session);
       return Exit::no;
     }
-    if (!session.json) session.out << fmt::format("{}: {} clip{}\n", shown(*out), *count, *count == 1 ? "" : "s");
+    if (!session.json) session.out << fmt::format("{}: {}\n", shown(*out), counted(*count, "clip"));
     return Exit::done;
   };
 }

@@ -76,8 +76,7 @@ std::string rate_text(const RecordingRate& rate) {
   const double median = rate.median / 1e6;
   const auto mbits = median < 10 ? fmt::format("{:.2g} Mbit/s", median) : fmt::format("{:.0f} Mbit/s", median);
   if (rate.assumed) return fmt::format("Minutes at {}, assumed ({}): no clip was measured yet", mbits, rate.what);
-  return fmt::format("Minutes at {}, measured on {} clip{} ({})", mbits, rate.clips, rate.clips == 1 ? "" : "s",
-                     shown(rate.what));
+  return fmt::format("Minutes at {}, measured on {} ({})", mbits, counted(rate.clips, "clip"), shown(rate.what));
 }
 
 std::string rolls_of(const CardInHand& card) {
@@ -89,16 +88,15 @@ void print(const Status& status, Session& session) {
   std::vector<std::vector<Cell>> rows;
   for (const auto& disk : status.disks) {
     const bool here = !disk.absence;
-    rows.push_back({{disk.name},
-                    !here       ? Cell{"not there", Tone::bad}
-                    : disk.free ? Cell{bytes_text(*disk.free) + " of " + bytes_text(*disk.total)}
-                                : Cell{"not told"},
-                    {disk.left ? fmt::format("{:.0f} min", seconds(*disk.left) / 60) : ""},
-                    disk.waiting_files == 0
-                        ? Cell{"nothing", Tone::good}
-                        : Cell{fmt::format("{} file{}, {}", disk.waiting_files, disk.waiting_files == 1 ? "" : "s",
-                                           bytes_text(disk.waiting_bytes)),
-                               Tone::warning}});
+    rows.push_back(
+        {{disk.name},
+         !here       ? Cell{"not there", Tone::bad}
+         : disk.free ? Cell{bytes_text(*disk.free) + " of " + bytes_text(*disk.total)}
+                     : Cell{"not told"},
+         {disk.left ? fmt::format("{:.0f} min", seconds(*disk.left) / 60) : ""},
+         disk.waiting_files == 0
+             ? Cell{"nothing", Tone::good}
+             : Cell{counted(disk.waiting_files, "file") + ", " + bytes_text(disk.waiting_bytes), Tone::warning}});
   }
   session.out << table({{"destination"}, {"free", Align::right}, {"recording left", Align::right}, {"waits"}}, rows,
                        session.out_screen)

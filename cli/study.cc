@@ -1,9 +1,8 @@
-#include <fmt/format.h>
-
 #include <CLI/App.hpp>
 #include <algorithm>
 
 #include "base/posix_fs.h"
+#include "base/text.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
@@ -12,10 +11,6 @@
 
 namespace everytake::cli {
 namespace {
-
-std::string clips_text(std::size_t count) {
-  return fmt::format("{} clip{}", count, count == 1 ? "" : "s");
-}
 
 Result<Studied> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
@@ -51,11 +46,11 @@ Run declare_study(CLI::App& command) {
     if (session.json)
       print_json({{"studied", done->clips}, {"out_of_reach", done->out_of_reach}, {"unread", done->unread}}, session);
     else
-      session.out << clips_text(done->clips) << " studied\n";
+      session.out << counted(done->clips, "clip") << " studied\n";
     if (done->out_of_reach > 0)
-      remark(clips_text(done->out_of_reach) + " left as known: no copy is in reach. Connect the disk that has it.",
+      remark(counted(done->out_of_reach, "clip") + " left as known: no copy is in reach. Connect the disk that has it.",
              session);
-    if (done->why) remark(clips_text(done->unread) + " left as known: " + done->why->what, session);
+    if (done->why) remark(counted(done->unread, "clip") + " left as known: " + done->why->what, session);
     if (const auto exit = stop.exit()) return *exit;
     return done->out_of_reach + done->unread == 0 ? Exit::done : Exit::no;
   };

@@ -18,8 +18,8 @@ std::string local_clock(Instant t) {
 }
 
 std::string yes_text(const Verdict& verdict, const Screen& screen) {
-  std::string text = fmt::format("safe to wipe: {} file{}, read back from {}", verdict.files,
-                                 verdict.files == 1 ? "" : "s", quoted(verdict.destinations));
+  std::string text =
+      fmt::format("safe to wipe: {}, read back from {}", counted(verdict.files, "file"), quoted(verdict.destinations));
   if (verdict.oldest_read_back) text += " at " + local_clock(*verdict.oldest_read_back);
   text = painted(text, Tone::good, screen) + "\n";
   for (const auto& line : grounds(verdict)) text += "  " + line + "\n";

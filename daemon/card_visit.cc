@@ -23,10 +23,6 @@ constexpr auto kBetweenStudies = 2s;                           // looks for clip
 constexpr std::size_t kMostLines = 12;                         // of problems and of reasons, each
 constexpr ScanLimits kGlance{.depth = 6, .entries = 200'000};  // recordings lie up to four folders deep
 
-std::string counted(std::size_t count, const char* noun) {
-  return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
-}
-
 std::string structures_text(const std::vector<Structure>& structures) {
   std::string text;
   for (const auto structure : structures) text += (text.empty() ? "" : ", ") + std::string(to_string(structure));

@@ -312,11 +312,10 @@ class Visit {
   }
 
   static Problem unproven_problem(const std::string& destination, std::size_t files) {
-    return {
-        "read_from_memory", "", destination,
-        fmt::format("\"{}\": {} file{} read back equal, but from memory for all that can be seen, so they don't count: "
-                    "use another disk, or write accept_cached = true to this destination in the plan",
-                    shown(destination), files, files == 1 ? "" : "s")};
+    return {"read_from_memory", "", destination,
+            fmt::format("\"{}\": {} read back equal, but from memory for all that can be seen, so they don't count: "
+                        "use another disk, or write accept_cached = true to this destination in the plan",
+                        shown(destination), counted(files, "file"))};
   }
 
   IngestReport::Destination sum_up(const VisitPlace& place, const CopyPlan& plan, const Holding& holding) {

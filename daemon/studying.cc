@@ -63,8 +63,8 @@ void Studying::tell(const Result<MendReport>& report) const {
     return;
   }
   for (const auto& [name, files] : report->mended)
-    shop_.log.say(fmt::format("\"{}\" caught up: {} file{} from another destination, read back", shown(name), files,
-                              files == 1 ? "" : "s"));
+    shop_.log.say(
+        fmt::format("\"{}\" caught up: {} from another destination, read back", shown(name), counted(files, "file")));
 }
 
 void Studying::study(std::stop_token stop) {
@@ -76,7 +76,7 @@ void Studying::study(std::stop_token stop) {
   if (!studied)
     shop_.log.say("studying clips: " + studied.error().what);
   else if (studied->clips > 0)
-    shop_.log.say(fmt::format("studied {} clip{}", studied->clips, studied->clips == 1 ? "" : "s"));
+    shop_.log.say("studied " + counted(studied->clips, "clip"));
   if (studied && studied->why) shop_.log.say("studying clips: " + studied->why->what);
   const auto shoot = PosixFs::open_at(shop_.plan.shoot());
   const auto seen = shoot ? pipeline.picture(destinations, **shoot, stop) : tl::unexpected(shoot.error());

@@ -170,6 +170,10 @@ std::string fit(std::string_view text, int columns) {
   return out + std::string(static_cast<std::size_t>(std::max(0, columns - used - 1)), ' ');
 }
 
+std::string counted(std::size_t count, std::string_view noun) {
+  return fmt::format("{} {}{}", count, noun, count == 1 ? "" : "s");
+}
+
 std::string bytes_text(std::uint64_t bytes) {
   constexpr std::string_view kUnits[] = {"B", "kB", "MB", "GB", "TB"};
   if (bytes < 1000) return fmt::format("{} B", bytes);

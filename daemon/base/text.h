@@ -42,6 +42,8 @@ int display_width(std::string_view text);
 // `text` padded with spaces, or cut with "…", to exactly `columns`.
 std::string fit(std::string_view text, int columns);
 
+std::string counted(std::size_t count, std::string_view noun);  // "1 clip", "3 clips"
+
 std::string bytes_text(std::uint64_t bytes);  // "1.23 GB", 1 GB = 10^9 bytes
 std::string song_time(Micros t);              // "1:42.500", "-0:01.250", "1:02:03.000"
 std::string length_text(Micros t);            // for people: "12.5 s", "3 min 05 s", "2 h 07 min"

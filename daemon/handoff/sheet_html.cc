@@ -63,8 +63,8 @@ std::string sheet_html(const std::string& title, const std::vector<SheetClip>& c
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta name=\"viewport\" "
       "content=\"width=device-width\">\n<title>{0}</title>\n<style>{1}</style>\n</head>\n<body>\n"
-      "<h1>{0}</h1>\n<p>{2} clip{3}</p>\n",
-      escaped(title), kStyle, clips.size(), clips.size() == 1 ? "" : "s");
+      "<h1>{0}</h1>\n<p>{2}</p>\n",
+      escaped(title), kStyle, counted(clips.size(), "clip"));
   for (const auto& clip : clips) html += figure(clip);
   return html + "</body>\n</html>\n";
 }
