@@ -5,6 +5,7 @@
 
 #include "base/fork_server.h"
 #include "base/json.h"
+#include "base/memory.h"
 #include "base/step_back.h"
 #include "media/audio.h"
 #include "media/av_picture.h"
@@ -107,6 +108,7 @@ Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
 }
 
 int run_examination(Descriptor socket) {
+  keep_memory();
   Channel channel(std::move(socket));
   const auto first = channel.receive(kMostSaid);
   if (!first || !*first) return 1;

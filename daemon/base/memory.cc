@@ -10,4 +10,9 @@ void give_memory_back() {
   (void)::mallopt(M_TRIM_THRESHOLD, kLarge);
 }
 
+void keep_memory() {
+  (void)::mallopt(M_MMAP_MAX, 0);
+  (void)::mallopt(M_TRIM_THRESHOLD, -1);
+}
+
 }  // namespace everytake
