@@ -7,14 +7,18 @@
 
 #include "media/boxes.h"
 #include "media/maker_notes.h"
+#include "media/mxf.h"
 #include "media/timed_metadata.h"
 
 namespace everytake {
 namespace {
 
 constexpr std::size_t kLargestXml = 1 << 20;
-constexpr std::size_t kLargestSample = 64 * 1024;  // real ones are up to 19456 bytes
+constexpr std::size_t kLargestSample = 64 * 1024;  // real ones of `rtmd` are up to 19456 bytes
 constexpr std::size_t kLargestNotes = 256 * 1024;
+// Where the still with a camera's Exif lies in `PANA`: soon, or past two MiB (ExifTool's tag table names 0x10, 0x4068,
+// 0x4080 and 0x200080).
+constexpr std::uint64_t kStillsFrom[] = {0, 2 << 20};
 
 template <std::size_t N>
 Result<std::vector<Box>> find(ReadFile& file, const std::array<std::string_view, N>& path) {
@@ -123,29 +127,32 @@ Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& contai
   std::vector<Claim> claims;
   if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
     if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
-  const auto add = [&](std::span<const std::string_view> path, auto read) -> Result<void> {
+  const auto add = [&](std::span<const std::string_view> path, auto read, std::uint64_t from = 0) -> Result<void> {
     for (const auto& box : TRY(find_boxes(file, path)))
-      claims.push_back(read(TRY(read_bytes(file, box.content, box.end, kLargestNotes))));
+      if (from < box.end - box.content)
+        claims.push_back(read(TRY(read_bytes(file, box.content + from, box.end, kLargestNotes))));
     return {};
   };
-  const auto in_user_data = [&](std::string_view type, auto read) {
-    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read);
+  const auto in_user_data = [&](std::string_view type, auto read, std::uint64_t from = 0) {
+    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, from);
   };
   TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_claim));
   TRY(in_user_data("MVTG", fujifilm_claim));
-  TRY(in_user_data("PANA", panasonic_claim));
+  for (const std::uint64_t from : kStillsFrom) TRY(in_user_data("PANA", panasonic_claim, from));
   TRY(in_user_data("GPMF", gopro_claim));
   TRY(add(std::array<std::string_view, 4>{"moov", "udta", "NCDT", "NCTG"},
           [&](std::string_view content) { return nikon_claim(content, file_rate(container)); }));
   return claims;
 }
 
-Result<Claim> timed_claim(ReadFile& file, const Container& container) {
-  for (const auto& stream : container.streams)
-    if (stream.tag == "rtmd" && stream.first_sample)
-      return read_timed_metadata(
-          TRY(read_bytes(file, stream.first_sample->begin, stream.first_sample->end, kLargestSample)));
-  return Claim{};
+// The first sample of the streams that hold what the camera was set to, frame by frame.
+Result<void> add_timed_claims(ReadFile& file, const Container& container, std::vector<Claim>& claims) {
+  for (const auto& stream : container.streams) {
+    if (!stream.first_sample || (stream.tag != "rtmd" && stream.tag != "djmd")) continue;
+    const auto sample = TRY(read_bytes(file, stream.first_sample->begin, stream.first_sample->end, kLargestSample));
+    claims.push_back(stream.tag == "rtmd" ? read_timed_metadata(sample) : dji_claim(sample, file_rate(container)));
+  }
+  return {};
 }
 
 // H.273: only these two codes say anything. No code exists for any camera's log, and 709 is written beside log too.
@@ -166,9 +173,14 @@ Result<Embedded> read_embedded(const ReadFs& fs, const Path& video, const Contai
     const auto file = TRY(fs.open(video, Cache::use));
     embedded.sidecar = TRY(embedded_sidecar(*file));
     embedded.claims = TRY(vendor_claims(*file, container));
-    embedded.claims.push_back(TRY(timed_claim(*file, container)));
+    TRY(add_timed_claims(*file, container, embedded.claims));
     embedded.claims.push_back(TRY(sample_entry_claim(*file)));
     embedded.claims.push_back(TRY(key_claim(*file, container)));
+  }
+  if (container.format == "mxf") {
+    const auto file = TRY(fs.open(video, Cache::use));
+    const auto size = TRY(file->stat()).size;
+    embedded.claims.push_back(read_acquisition_sets(TRY(mxf_acquisition_sets(*file, size))));
   }
   embedded.claims.push_back(transfer_claim(container));
   return embedded;

@@ -1,7 +1,16 @@
 #include "media/maker_notes.h"
 
+#include <algorithm>
+#include <array>
+#include <bit>
+#include <cmath>
+#include <iterator>
+#include <span>
+#include <vector>
+
 #include "base/text.h"
 #include "media/boxes.h"
+#include "media/messages.h"
 #include "media/tiff.h"
 
 namespace everytake {
@@ -38,6 +47,71 @@ std::optional<Tiff> still_in(std::string_view content) {
   constexpr std::string_view kExif("Exif\0\0", 6);
   const auto exif = content.find(kExif);
   return exif == std::string_view::npos ? std::nullopt : Tiff::open(content.substr(exif + kExif.size()));
+}
+
+// Where the schemas of `djmd` messages differ. All have the schema's name in 1.1.1, the camera's in 1.1.10, and of the
+// frame in 3.2.3.1 the exposure index, in 3.2.4.1 the shutter, in 3.2.6.1 the white balance. The numbers are those that
+// the open-source library telemetry-parser publishes (its .proto files) and ExifTool's tag tables.
+struct Schema {
+  std::string_view name;
+  std::vector<int> colour;       // the message of the colour mode; empty where it is not known to have one
+  std::vector<int> sensor_rate;  // pictures a second that the sensor took; the same
+};
+const Schema* schema_named(std::string_view name) {
+  static const Schema kSchemas[] = {
+      {"dvtm_wm169.proto", {}, {1, 11, 1}},
+      {"dvtm_eagle4_wa530.proto", {2, 2, 4}, {1, 9, 1}},
+      {"dvtm_oq101.proto", {2, 4}, {1, 11, 1}},
+      {"dvtm_AVATA360.proto", {}, {1, 9, 1}},
+      {"dvtm_ac203.proto", {}, {}},
+      {"dvtm_ac204.proto", {}, {}},
+      {"dvtm_ac206.proto", {}, {}},
+  };
+  const auto* found =
+      std::find_if(std::begin(kSchemas), std::end(kSchemas), [name](const Schema& each) { return each.name == name; });
+  return found == std::end(kSchemas) ? nullptr : found;
+}
+
+std::optional<MessageField> field_of(std::string_view message, std::span<const int> path, MessageField::Kind kind) {
+  const auto field = path.empty() ? std::nullopt : find_field(message, path);
+  return field && field->kind == kind ? field : std::nullopt;
+}
+
+std::optional<float> float_of(std::string_view message, std::span<const int> path) {
+  const auto field = field_of(message, path, MessageField::Kind::four_bytes);
+  if (!field) return std::nullopt;
+  std::uint32_t bits = 0;
+  for (std::size_t i = 4; i-- > 0;) bits = bits << 8 | static_cast<unsigned char>(field->bytes[i]);
+  const auto value = std::bit_cast<float>(bits);
+  return std::isfinite(value) ? std::optional(value) : std::nullopt;
+}
+
+// A message of the colour mode without a number means its first (proto3's default): a picture as it is shown, and
+// which curve that is isn't said.
+const char* colour_mode(std::string_view message, std::span<const int> path) {
+  const auto mode = field_of(message, path, MessageField::Kind::bytes);
+  const auto number = mode ? field_of(mode->bytes, std::array{1}, MessageField::Kind::number) : std::nullopt;
+  switch (number ? number->number : 0) {
+    case 1:
+      return "d-cinelike";
+    case 2:
+      return "d-log";
+    case 9:
+      return "hlg";
+    case 19:
+      return "d-log-m";
+    case 22:
+      return "d-log2";
+    default:
+      return nullptr;
+  }
+}
+
+// The sensor's rate is measured, a camera's rates are whole multiples of the file's: 119.9 of 29.97 is 4 times it.
+std::optional<Rational> nearest_multiple(float measured, Rational file_rate) {
+  const double times = measured / file_rate.value(), whole = std::round(times);
+  if (whole < 1 || whole > 100 || std::abs(times - whole) > 0.01 * whole) return std::nullopt;
+  return file_rate * Rational(static_cast<std::int64_t>(whole), 1);
 }
 
 }  // namespace
@@ -165,6 +239,27 @@ Claim gopro_claim(std::string_view content) {
     at += (size + 3) / 4 * 4;
   }
   if (in_steps) claim.capture_rate = std::nullopt;  // a frame now and then, at whatever rate they play
+  return claim;
+}
+
+Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate) {
+  const auto name = field_of(sample, std::array{1, 1, 1}, MessageField::Kind::bytes);
+  const auto* schema = name ? schema_named(name->bytes) : nullptr;
+  if (!schema) return {};
+  Claim claim{.origin = "timed metadata"};
+  if (const auto camera = field_of(sample, std::array{1, 1, 10}, MessageField::Kind::bytes))
+    claim.camera = text(camera->bytes);
+  if (const auto iso = float_of(sample, std::array{3, 2, 3, 1}); iso && *iso < kIsoOrMore)
+    claim.iso = positive(std::llround(*iso));
+  if (const auto shutter = field_of(sample, std::array{3, 2, 4, 1}, MessageField::Kind::bytes))
+    if (const auto time = packed_numbers(shutter->bytes); time.size() == 2)
+      claim.shutter = positive_fraction(static_cast<std::int64_t>(time[0]), static_cast<std::int64_t>(time[1]));
+  if (const auto balance = field_of(sample, std::array{3, 2, 6, 1}, MessageField::Kind::number))
+    claim.white_balance = positive(static_cast<std::int64_t>(balance->number));
+  if (const char* curve = colour_mode(sample, schema->colour)) claim.gamma = curve;
+  if (claim.gamma == "d-log") claim.gamut = "d-gamut";
+  const auto rate = float_of(sample, schema->sensor_rate);
+  if (rate && file_rate) claim.capture_rate = nearest_multiple(*rate, *file_rate);
   return claim;
 }
 

@@ -19,5 +19,8 @@ Claim panasonic_claim(std::string_view content);
 Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate);
 // `content` of `udta`/`GPMF`: named values, some of them holding others.
 Claim gopro_claim(std::string_view content);
+// The first sample of a `djmd` stream: a message that names its schema, which is one of each camera. Of a schema whose
+// fields nobody has published nothing is believed. `file_rate` may be unknown.
+Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate);
 
 }  // namespace everytake

@@ -1,8 +1,10 @@
-// The frame of an MXF file (SMPTE ST 377-1), as far as it shows whether the file is whole.
+// The frame of an MXF file (SMPTE ST 377-1), as far as it shows whether the file is whole, and what its first frame
+// carries of the camera's settings.
 #pragma once
 
 #include <cstdint>
 #include <optional>
+#include <string>
 
 #include "base/fs.h"
 
@@ -16,5 +18,9 @@ enum class MxfEnd {
 };
 // nullopt where `file`, of `size` bytes, begins with no header partition.
 Result<std::optional<MxfEnd>> mxf_end(ReadFile& file, std::uint64_t size);
+
+// The acquisition metadata of the first frame, for read_acquisition_sets(); empty where it has none. It stands in the
+// frame's ancillary packets (ST 436-1, with words of 8 bits), or as elements of their own.
+Result<std::string> mxf_acquisition_sets(ReadFile& file, std::uint64_t size);
 
 }  // namespace everytake

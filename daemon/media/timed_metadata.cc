@@ -6,16 +6,13 @@
 #include <utility>
 
 #include "media/boxes.h"
+#include "media/klv.h"
 
 namespace everytake {
 namespace {
 
-constexpr std::size_t kLabel = 16;                              // a SMPTE universal label
-constexpr std::string_view kLabelStart("\x06\x0E\x2B\x34", 4);  // ST 298
-
 // Local tags of RDD 18, and two of a maker's own.
 enum Tag : std::uint64_t {
-  kContainer = 0x8300,
   kGamma = 0x3210,
   kPrimaries = 0x3219,
   kCaptureRate = 0x8106,
@@ -54,8 +51,8 @@ constexpr Named kLogPrimarySets[] = {{0x0E15000202000000, nullptr, "cinema-gamut
 
 // The row that the label's last `bytes` name.
 const Named* named(std::span<const Named> table, std::string_view label, std::size_t bytes) {
-  if (label.size() != kLabel) return nullptr;
-  const auto end = big_endian(label, kLabel - bytes, bytes);
+  if (label.size() != kKlvKey) return nullptr;
+  const auto end = big_endian(label, kKlvKey - bytes, bytes);
   const auto found = std::find_if(table.begin(), table.end(), [end](const Named& each) { return each.label == end; });
   return found == table.end() ? nullptr : &*found;
 }
@@ -120,21 +117,30 @@ Claim finished(Reading reading) {
 
 }  // namespace
 
-Claim read_timed_metadata(std::string_view sample) {
+bool is_acquisition_set(std::string_view key) {
+  return key.starts_with(std::string_view("\x06\x0E\x2B\x34\x02\x53\x01\x01\x0C\x02\x01\x01", 12));
+}
+
+Claim read_acquisition_sets(std::string_view sets) {
   Reading reading{.claim = {.origin = "timed metadata"}, .shutter_angle = {}};
-  std::size_t at = std::max<std::size_t>(2, big_endian(sample, 0, 2));
-  while (at < sample.size() && sample.size() - at >= 4) {
-    if (sample.substr(at, kLabelStart.size()) == kLabelStart) {
-      at += kLabel;
-      if (big_endian(sample, at, 2) == kContainer) at += 4;  // its items follow it
+  for (std::size_t at = 0; at < sets.size() && sets.size() - at >= 4;) {
+    const auto rest = sets.substr(at);
+    if (const auto value = klv_value(rest)) {
+      at += std::min<std::uint64_t>(is_acquisition_set(rest) ? value->begin : value->end, rest.size());
       continue;
     }
-    const auto tag = big_endian(sample, at, 2), length = big_endian(sample, at + 2, 2);
-    if (tag == 0 || length > sample.size() - at - 4) break;
-    if (tag != kContainer) read_item(tag, sample.substr(at + 4, length), reading);
-    at += 4 + (tag == kContainer ? 0 : length);
+    const auto tag = big_endian(sets, at, 2), length = big_endian(sets, at + 2, 2);
+    at += 4;
+    if (tag == 0 || length > sets.size() - at) break;
+    read_item(tag, sets.substr(at, length), reading);
+    at += length;
   }
   return finished(std::move(reading));
+}
+
+Claim read_timed_metadata(std::string_view sample) {
+  const auto header = std::max<std::uint64_t>(2, big_endian(sample, 0, 2));
+  return read_acquisition_sets(sample.substr(std::min<std::uint64_t>(header, sample.size())));
 }
 
 }  // namespace everytake

@@ -1,5 +1,5 @@
-// Any bytes as a recording's boxes, as an MXF file, as makers' notes and as timed metadata: nothing outside the file is
-// read, and every walk ends.
+// Any bytes as a recording's boxes, as an MXF file, as makers' notes and messages, and as timed metadata: nothing
+// outside the file is read, and every walk ends.
 #include <algorithm>
 #include <array>
 #include <cstdlib>
@@ -51,12 +51,14 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
   (void)find_boxes(file, Types{"moov", "trak", "mdia", "minf", "stbl", "stsd"});
   (void)find_boxes(file, std::array<std::string_view, 3>{"moov", "meta", "keys"});
   (void)mxf_end(file, size);
+  (void)mxf_acquisition_sets(file, size);
   const std::string_view bytes(reinterpret_cast<const char*>(data), size);
   (void)canon_claim(bytes);
   (void)fujifilm_claim(bytes);
   (void)panasonic_claim(bytes);
   (void)nikon_claim(bytes, Rational(24000, 1001));
   (void)gopro_claim(bytes);
+  (void)dji_claim(bytes, Rational(24000, 1001));
   (void)read_timed_metadata(bytes);
   return 0;
 }

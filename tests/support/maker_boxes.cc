@@ -1,5 +1,7 @@
 #include "support/maker_boxes.h"
 
+#include <bit>
+
 #include "support/media_boxes.h"
 
 namespace everytake::test {
@@ -100,11 +102,11 @@ std::string fujifilm_box(int recording_mode) {
   return std::string(16, '\0') + bytes;
 }
 
-std::string panasonic_box(int photo_style) {
+std::string panasonic_box(int photo_style, int still_at) {
   const auto bytes = tiff("Panasonic", exposure(), [&](std::uint32_t at) {
     return std::string("Panasonic\0\0\0", 12) + directory(at + 12, {short_field(0x89, photo_style)});
   });
-  return std::string(16, '\0') + still(bytes);
+  return std::string(static_cast<std::size_t>(still_at), '\0') + still(bytes);
 }
 
 std::string nikon_box(Rational rate, Rational record_rate) {
@@ -120,6 +122,21 @@ std::string gopro_box(const std::string& colour, Rational rate) {
                              named_value("PTCL", 'c', 1, colour.size(), colour) +
                              named_value("VFPS", 'L', 4, 2, fraction(rate));
   return named_value("DEVC", '\0', 1, values.size(), "") + values;
+}
+
+std::string djmd_sample(const std::string& schema, std::optional<int> colour_mode, float sensor_rate) {
+  const auto inside = [](int field, const std::string& bytes) {  // bytes shorter than 128
+    return std::string{static_cast<char>(field << 3 | 2), static_cast<char>(bytes.size())} + bytes;
+  };
+  const auto number_of = [](float value) { return little(std::bit_cast<std::uint32_t>(value), 4); };
+  const std::string a_number("\x08", 1), a_float("\x0D", 1);  // field 1 of each kind
+  const std::string header = inside(1, schema) + inside(10, "L-1");
+  const std::string clip = inside(1, header) + inside(11, a_float + number_of(sensor_rate));
+  const std::string stream =
+      colour_mode ? inside(4, *colour_mode == 0 ? "" : a_number + static_cast<char>(*colour_mode)) : "";
+  const std::string camera =
+      inside(3, a_float + number_of(800)) + inside(4, inside(1, "\x01\x32")) + inside(6, a_number + "\xE0\x2B");
+  return inside(1, clip) + inside(2, stream) + inside(3, inside(2, camera));
 }
 
 }  // namespace everytake::test

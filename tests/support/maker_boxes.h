@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,8 +34,12 @@ std::vector<Field> exposure();
 
 std::string canon_box(int space, int version);                    // the content of a `uuid` box
 std::string fujifilm_box(int recording_mode);                     // of `MVTG`
-std::string panasonic_box(int photo_style);                       // of `PANA`
+std::string panasonic_box(int photo_style, int still_at = 16);    // of `PANA`
 std::string nikon_box(Rational rate, Rational record_rate);       // of `NCTG`; 1/50 s, lens "35mm F2"
 std::string gopro_box(const std::string& colour, Rational rate);  // of `GPMF`
+
+// The first sample of `djmd`, of the schema of that name: camera "L-1", index 800, 1/50 s, 5600 K; `colour_mode` is the
+// message 2.4, `sensor_rate` stands in 1.11.1. Written by hand: what protoc makes of the same stands in the tests too.
+std::string djmd_sample(const std::string& schema, std::optional<int> colour_mode, float sensor_rate);
 
 }  // namespace everytake::test

@@ -62,7 +62,7 @@ std::string with_box(std::string movie, const std::vector<std::string_view>& pat
   return movie.insert(within.end, child);
 }
 
-std::string with_timed_metadata(const std::string& movie, const std::string& sample) {
+std::string with_timed_metadata(const std::string& movie, const std::string& sample, std::string_view code) {
   const auto track = [&](std::uint64_t offset) {
     const std::string zeros(64, '\0');
     const std::string matrix =
@@ -71,7 +71,7 @@ std::string with_timed_metadata(const std::string& movie, const std::string& sam
                              zeros.substr(0, 16) + matrix + zeros.substr(0, 8);
     const std::string mdhd = zeros.substr(0, 12) + big(24000, 4) + big(1001, 4) + zeros.substr(0, 4);
     const std::string hdlr = zeros.substr(0, 8) + "meta" + zeros.substr(0, 12) + std::string("Timed Metadata\0", 15);
-    const std::string entry = box("rtmd", zeros.substr(0, 6) + big(1, 2));
+    const std::string entry = box(code, zeros.substr(0, 6) + big(1, 2));
     const std::string table = box("stsd", big(0, 4) + big(1, 4) + entry) +
                               box("stts", big(0, 4) + big(1, 4) + big(1, 4) + big(1001, 4)) +
                               box("stsc", big(0, 4) + big(1, 4) + big(1, 4) + big(1, 4) + big(1, 4)) +
@@ -86,12 +86,33 @@ std::string with_timed_metadata(const std::string& movie, const std::string& sam
   return with_box(movie, {"moov"}, track(offset)) + box("mdat", sample);
 }
 
-std::string timed_sample(const std::vector<Item>& items) {
-  std::string sample = big(0x1C, 2) + std::string(0x1A, '\0');
+std::string camera_set(const std::vector<Item>& items, int more) {
   std::string set;
   for (const auto& item : items) set += big(item.tag, 2) + big(item.value.size(), 2) + item.value;
-  sample += std::string("\x06\x0E\x2B\x34\x02\x53\x01\x01\x0C\x02\x01\x01\x02\x01\x00\x00", 16);
-  return sample + big(0x8300, 2) + big(set.size(), 2) + set;
+  const auto length =
+      more == 0 ? big(set.size(), 1) : big(0x80 + static_cast<unsigned>(more), 1) + big(set.size(), more);
+  return std::string("\x06\x0E\x2B\x34\x02\x53\x01\x01\x0C\x02\x01\x01\x02\x01\x00\x00", 16) + length + set;
+}
+
+std::string timed_sample(const std::vector<Item>& items) {
+  return big(0x1C, 2) + std::string(0x1A, '\0') + camera_set(items);
+}
+
+std::string ancillary(std::string_view identifiers, std::string_view words) {
+  constexpr std::size_t kMost = 254;
+  constexpr std::uint64_t kVerticalFrame = 1, kLumaOf8Bits = 4;
+  std::string packets;
+  std::uint64_t count = 0;
+  for (; !words.empty(); ++count) {
+    const auto some = words.substr(0, kMost);
+    words.remove_prefix(some.size());
+    std::string packet = std::string(identifiers) + big(some.size() + 1, 1) + big(count + 1, 1) + std::string(some);
+    const auto samples = packet.size();
+    packet.resize((samples + 3) / 4 * 4);
+    packets += big(9, 2) + big(kVerticalFrame, 1) + big(kLumaOf8Bits, 1) + big(samples, 2) + big(packet.size(), 4) +
+               big(1, 4) + packet;
+  }
+  return big(count, 2) + packets;
 }
 
 std::string label(std::uint32_t end) {

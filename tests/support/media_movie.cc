@@ -12,6 +12,7 @@ extern "C" {
 #include <algorithm>
 #include <boost/filesystem.hpp>
 #include <cmath>
+#include <cstring>
 #include <memory>
 #include <stdexcept>
 #ifdef __SANITIZE_ADDRESS__
@@ -64,6 +65,7 @@ class Writer {
     if (!movie.created.empty()) av_dict_set(&context_->metadata, "creation_time", movie.created.c_str(), 0);
     if (!movie.video_codec.empty()) add_video();
     if (movie.sound) add_audio();
+    if (!movie.ancillary.empty()) add_ancillary();
     must(avio_open(&context_->pb, path.c_str(), AVIO_FLAG_WRITE), path.string());
     AVDictionary* options = nullptr;
     if (movie.index_first) av_dict_set(&options, "movflags", "+faststart", 0);
@@ -158,6 +160,24 @@ class Writer {
     av_dict_free(&options);
     must(status, movie_.audio_codec);
     audio_stream_ = stream_for(*audio_);
+  }
+
+  void add_ancillary() {
+    ancillary_stream_ = must(avformat_new_stream(context_, nullptr), "stream");
+    ancillary_stream_->codecpar->codec_type = AVMEDIA_TYPE_DATA;
+    ancillary_stream_->time_base = video_->time_base;
+    av_dict_set(&ancillary_stream_->metadata, "data_type", "vbi_vanc_smpte_436M", 0);
+  }
+
+  void write_ancillary(std::int64_t time) {
+    const PacketPtr packet(av_packet_alloc());
+    must(av_new_packet(packet.get(), static_cast<int>(movie_.ancillary.size())), "ancillary data");
+    std::memcpy(packet->data, movie_.ancillary.data(), movie_.ancillary.size());
+    packet->pts = packet->dts = time;
+    packet->duration = 1;
+    packet->flags |= AV_PKT_FLAG_KEY;
+    packet->stream_index = ancillary_stream_->index;
+    must(av_interleaved_write_frame(context_, packet.get()), "write");
   }
 
   FramePtr picture(int number) {
@@ -260,7 +280,9 @@ class Writer {
         packet->dts += delay;
       }
       packet->stream_index = stream.index;
+      const auto time = packet->pts;
       must(av_interleaved_write_frame(context_, packet.get()), "write");
+      if (&stream == video_stream_ && ancillary_stream_) write_ancillary(time);
     }
   }
 
@@ -269,6 +291,7 @@ class Writer {
   CodecPtr video_, audio_;
   AVStream* video_stream_ = nullptr;
   AVStream* audio_stream_ = nullptr;
+  AVStream* ancillary_stream_ = nullptr;
   SwsContext* scaler_ = nullptr;
 };
 

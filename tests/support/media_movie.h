@@ -38,6 +38,7 @@ struct Movie {
   double sound_delay = 0;                               // s; negative: the sound begins before the picture
   std::optional<std::pair<double, double>> sound_hole;  // s: from where on the rest comes how much later
   std::optional<std::string> timecode;                  // of a timecode track
+  std::string ancillary;                                // of each frame, SMPTE ST 436-1: MXF without B frames
   std::string created;                                  // "2026-05-16T08:00:00Z"
   bool index_first = false;                             // the index stands before the pictures
   bool full_range = false;

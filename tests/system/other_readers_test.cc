@@ -1,4 +1,5 @@
-// What everytake reads beside what two general-purpose readers of metadata do: ExifTool and MediaInfo.
+// What everytake reads beside what two general-purpose readers of metadata do, ExifTool and MediaInfo; and the tests'
+// own messages beside those that protoc writes.
 #include <gtest/gtest.h>
 
 #include <nlohmann/json.hpp>
@@ -20,7 +21,7 @@ using nlohmann::json;
 
 const Rational kFilm(24000, 1001), kFast(120000, 1001);
 
-constexpr const char* kMissing = "ExifTool or MediaInfo is not installed: bash cli/dependencies --tests";
+constexpr const char* kMissing = "ExifTool, MediaInfo or protoc is not installed: bash cli/dependencies --tests";
 
 bool has(const std::string& program) {
   return shell("command -v " + program).exit == 0;
@@ -74,6 +75,9 @@ TEST_F(OtherReaders, AgreeOnMakersNotes) {
   EXPECT_EQ(ours(v_log).gamma, "v-log");
   EXPECT_EQ(exiftool(v_log).at("PhotoStyle"), 17);  // V-Log
   expect_exposure(v_log);
+  const auto later = in_user_data(box("PANA", panasonic_box(17, 0x200080)));
+  EXPECT_EQ(ours(later).gamma, "v-log");
+  expect_exposure(later);
 
   const auto c_log = with_box(bytes_, {"moov"}, box("uuid", canon_box(2, 3)));
   EXPECT_EQ(ours(c_log).gamma, "c-log3");
@@ -97,6 +101,66 @@ TEST_F(OtherReaders, AgreeOnTimedMetadata) {
   expect_exposure(with_timed_metadata(
       bytes_,
       timed_sample({{0x8106, big(25, 4) + big(1, 4)}, {0x8109, big(1, 4) + big(50, 4)}, {0x810B, big(800, 2)}})));
+}
+
+TEST_F(OtherReaders, AgreeOnAncillaryPackets) {
+  if (!has("mediainfo")) GTEST_SKIP() << kMissing;
+  Movie movie;
+  movie.format = "mxf";
+  movie.video_codec = "mpeg2video";
+  movie.rate = Rational(25, 1);
+  movie.width = 64;
+  movie.height = 36;
+  movie.frames = 24;
+  movie.ancillary = ancillary("\x43\x05", camera_set({{0x3210, label(0x01010604)},
+                                                      {0x8106, big(50, 4) + big(1, 4)},
+                                                      {0x8109, big(1, 4) + big(100, 4)},
+                                                      {0x810B, big(800, 2)},
+                                                      {0x810E, big(5600, 2)}}));
+  const auto facts = ours(movie_bytes(movie));
+  EXPECT_EQ(facts.gamma, "s-log3");
+  const auto info = json::parse(shell("mediainfo --Output=JSON " + quoted(folder_ / "C0001.MP4")).out);
+  for (const auto& track : info.at("media").at("track")) {
+    if (track.value("MuxingMode", "") != "Ancillary data / RDD 18") continue;
+    const auto of_first = [&](const char* name) {
+      return track.at("extra").at(std::string(name) + "_FirstFrame").get<std::string>();
+    };
+    EXPECT_EQ(of_first("CaptureGammaEquation"), "0E06040101010604");  // the label's second half
+    EXPECT_EQ(parse_rate(of_first("CaptureFrameRate")), facts.capture_rate);
+    EXPECT_EQ(of_first("ShutterSpeed_Time"), to_string(facts.shutter.value()));
+    EXPECT_EQ(of_first("ISOSensitivity"), std::to_string(facts.iso.value()));
+    EXPECT_EQ(of_first("WhiteBalance"), std::to_string(facts.white_balance.value()));
+    return;
+  }
+  FAIL() << info;
+}
+
+TEST_F(OtherReaders, WriteTheSameMessages) {
+  if (!has("protoc")) GTEST_SKIP() << kMissing;
+  put_file(folder_ / "sample.proto",
+           R"(syntax = "proto3";
+              message Header { string schema = 1; string camera = 10; }
+              message Measure { float value = 1; }
+              message Clip { Header header = 1; Measure sensor_rate = 11; }
+              message Mode { int32 number = 1; }
+              message Stream { Mode colour = 4; }
+              message Fraction { repeated int32 parts = 1; }
+              message Whole { uint32 value = 1; }
+              message Camera { Measure index = 3; Fraction shutter = 4; Whole white_balance = 6; }
+              message Frame { Camera camera = 2; }
+              message Sample { Clip clip = 1; Stream stream = 2; Frame frame = 3; })");
+  for (const int mode : {0, 2, 19}) {
+    const std::string colour = mode == 0 ? "" : "number: " + std::to_string(mode);
+    put_file(folder_ / "sample.txt", R"(clip { header { schema: "dvtm_oq101.proto" camera: "L-1" }
+                                               sensor_rate { value: 119.93 } }
+                                        stream { colour { )" +
+                                         colour + R"( } }
+                                        frame { camera { index { value: 800 } shutter { parts: 1 parts: 50 }
+                                                         white_balance { value: 5600 } } })");
+    const auto ran = shell("cd " + quoted(folder_.path()) + " && protoc --encode=Sample sample.proto < sample.txt");
+    EXPECT_EQ(ran.exit, 0) << ran.err;
+    EXPECT_EQ(ran.out, djmd_sample("dvtm_oq101.proto", mode, 119.93F));
+  }
 }
 
 TEST_F(OtherReaders, AgreeOnTheCard) {

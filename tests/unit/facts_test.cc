@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <bit>
 #include <functional>
+#include <limits>
 #include <random>
 #include <tuple>
 
@@ -105,6 +106,77 @@ TEST(ReadFacts, ReadsTheFirstSampleOfTimedMetadata) {
   EXPECT_EQ(facts.capture_rate, kFast);
   EXPECT_EQ(facts.origin.at("gamma"), "timed metadata");
   EXPECT_EQ(facts.frames, 24);
+}
+
+const std::vector<Item> kCameraSays = {{0x7FFF, std::string(300, 'x')},  // too much for one packet
+                                       {0x3210, label(0x01010605)},
+                                       {0x8106, big(120000, 4) + big(1001, 4)},
+                                       {0x8109, big(1, 4) + big(50, 4)},
+                                       {0x810B, big(800, 2)}};
+
+Movie mxf_with(const std::string& ancillary) {
+  Movie movie = small_movie();
+  movie.format = "mxf";
+  movie.video_codec = "mpeg2video";
+  movie.rate = Rational(25, 1);
+  movie.ancillary = ancillary;
+  return movie;
+}
+
+// SMPTE RDD 18: the data identifiers of its packets.
+const std::string kRdd18 = "\x43\x05";
+
+TEST(ReadFacts, ReadsTheAncillaryPacketsOfMxf) {
+  for (const int more : {2, 3, 4, 8}) {
+    const auto facts = facts_of_bytes(movie_bytes(mxf_with(ancillary(kRdd18, camera_set(kCameraSays, more)))));
+    EXPECT_EQ(facts.gamma, "s-log3-cine");
+    EXPECT_EQ(facts.gamut, "s-gamut3-cine");
+    EXPECT_EQ(facts.capture_rate, kFast);
+    EXPECT_EQ(facts.shutter, Rational(1, 50));
+    EXPECT_EQ(facts.iso, 800);
+    EXPECT_EQ(facts.origin.at("gamma"), "timed metadata");
+    EXPECT_EQ(facts.frame_rate, Rational(25, 1));
+    EXPECT_EQ(codes(facts), Codes{});
+  }
+  // A caption, not the camera's settings.
+  const auto others = facts_of_bytes(movie_bytes(mxf_with(ancillary("\x61\x01", camera_set(kCameraSays)))));
+  EXPECT_EQ(others.gamma, std::nullopt);
+}
+
+// An MXF file with the camera's set in place of the fill item before the n-th picture.
+std::string mxf_with_set(int n) {
+  auto bytes = movie_bytes(mxf_with(""));
+  const std::string_view kPicture("\x06\x0E\x2B\x34\x01\x02\x01\x01\x0D\x01\x03\x01\x15", 13);
+  const std::string_view kFill("\x06\x0E\x2B\x34\x01\x01\x01\x02\x03\x01\x02\x10\x01\0\0\0", 16);
+  std::size_t picture = 0;
+  for (int i = 0; i < n; ++i) picture = bytes.find(kPicture, picture + 1);
+  const auto fill = bytes.rfind(kFill, picture);
+  const auto set = camera_set({kCameraSays.begin() + 1, kCameraSays.end()});
+  const auto rest = picture - fill - set.size() - kFill.size() - 4;
+  return bytes.replace(fill, picture - fill,
+                       set + std::string(kFill) + "\x83" + big(rest, 3) + std::string(rest, '\0'));
+}
+
+TEST(ReadFacts, ReadsSetsThatAreElementsOfMxf) {
+  const auto facts = facts_of_bytes(mxf_with_set(1));
+  EXPECT_EQ(facts.gamma, "s-log3-cine");
+  EXPECT_EQ(facts.iso, 800);
+  EXPECT_EQ(codes(facts), Codes{});
+  // Behind the second picture it is no longer the first frame's.
+  EXPECT_EQ(facts_of_bytes(mxf_with_set(3)).gamma, std::nullopt);
+}
+
+TEST(ReadFacts, ReadsTheSettingsInAStreamOfMessages) {
+  const auto facts =
+      facts_of_bytes(with_timed_metadata(small_bytes(), djmd_sample("dvtm_oq101.proto", 2, 119.93F), "djmd"));
+  EXPECT_EQ(facts.camera, "L-1");
+  EXPECT_EQ(facts.gamma, "d-log");
+  EXPECT_EQ(facts.gamut, "d-gamut");
+  EXPECT_EQ(facts.iso, 800);
+  EXPECT_EQ(facts.shutter, Rational(1, 50));
+  EXPECT_EQ(facts.white_balance, 5600);
+  EXPECT_EQ(facts.capture_rate, Rational(120000, 1001));  // five times the file's, exactly
+  EXPECT_EQ(facts.origin.at("gamma"), "timed metadata");
 }
 
 TEST(ReadFacts, ReadsTheSampleEntrysCurve) {
@@ -293,6 +365,46 @@ TEST(TimedMetadata, KnowsAnotherMakersLabels) {
   EXPECT_EQ(read_timed_metadata(timed_sample({{0xE212, label(0x0E15000202000000)}})).gamut, "cinema-gamut");
 }
 
+TEST(TimedMetadata, ReadsEveryFormOfALength) {
+  const std::vector<Item> gamma{{0x3210, label(0x01010605)}};
+  for (const int more : {0, 1, 2, 3, 4, 8})
+    EXPECT_EQ(read_acquisition_sets(camera_set(gamma, more)).gamma, "s-log3-cine") << more;
+  // Another set, whose tags mean other things, is passed over as a whole.
+  auto other = camera_set({{0x8106, big(50, 4) + big(1, 4)}, {0x3210, label(0x01010501)}});
+  other[8] = 0x0D;
+  EXPECT_EQ(read_acquisition_sets(other).capture_rate, std::nullopt);
+  const auto both = read_acquisition_sets(other + camera_set(gamma));
+  EXPECT_EQ(both.gamma, "s-log3-cine");
+  EXPECT_EQ(both.capture_rate, std::nullopt);
+}
+
+TEST(MakerNotes, BelieveMessagesOfKnownSchemasOnly) {
+  const std::pair<int, const char*> modes[] = {
+      {1, "d-cinelike"}, {2, "d-log"}, {9, "hlg"}, {19, "d-log-m"}, {22, "d-log2"}};
+  for (const auto& [mode, gamma] : modes)
+    EXPECT_EQ(dji_claim(djmd_sample("dvtm_oq101.proto", mode, 0), kFilm).gamma, gamma);
+  for (const auto& mode : {std::optional<int>(), std::optional(0), std::optional(10)})  // nothing, the default, art
+    EXPECT_EQ(dji_claim(djmd_sample("dvtm_oq101.proto", mode, 0), kFilm).gamma, std::nullopt);
+  // 2.4 is another thing there; the rest is the same.
+  const auto elsewhere = dji_claim(djmd_sample("dvtm_AVATA360.proto", 2, 0), kFilm);
+  EXPECT_EQ(elsewhere.gamma, std::nullopt);
+  EXPECT_EQ(elsewhere.iso, 800);
+  const auto unknown = dji_claim(djmd_sample("dvtm_future.proto", 2, 0), kFilm);
+  EXPECT_FALSE(unknown.gamma || unknown.iso || unknown.camera || unknown.shutter);
+}
+
+TEST(MakerNotes, TakeASensorsRateForAMultipleOfTheFiles) {
+  const auto rate = [](float measured, std::optional<Rational> of_file) {
+    return dji_claim(djmd_sample("dvtm_wm169.proto", {}, measured), of_file).capture_rate;
+  };
+  EXPECT_EQ(rate(59.969F, Rational(60000, 1001)), Rational(60000, 1001));
+  EXPECT_EQ(rate(119.9F, Rational(30000, 1001)), Rational(120000, 1001));
+  EXPECT_EQ(rate(59.97F, kFilm), std::nullopt);  // 2.5 times: no rate of a camera's
+  for (const float none : {0.0F, -30.0F, 1e30F, std::numeric_limits<float>::quiet_NaN()})
+    EXPECT_EQ(rate(none, kFilm), std::nullopt);
+  EXPECT_EQ(rate(59.969F, std::nullopt), std::nullopt);
+}
+
 TEST(MakerNotes, TellWhichLogAndSpace) {
   EXPECT_EQ(canon_claim(canon_box(2, 3)).gamma, "c-log3");
   EXPECT_EQ(canon_claim(canon_box(2, 3)).gamut, "cinema-gamut");
@@ -339,6 +451,8 @@ TEST(MakerNotes, TellTheCaptureRate) {
 TEST(MakerNotes, StandInTheMoviesUserData) {
   const std::pair<std::string, const char*> boxes[] = {{box("MVTG", fujifilm_box(0x10)), "f-log"},
                                                        {box("PANA", panasonic_box(17)), "v-log"},
+                                                       {box("PANA", panasonic_box(17, 0x4080)), "v-log"},
+                                                       {box("PANA", panasonic_box(17, 0x200080)), "v-log"},
                                                        {box("GPMF", gopro_box("FLAT", kFilm)), "flat"}};
   for (const auto& [content, gamma] : boxes) {
     const auto facts = facts_of_bytes(with_box(small_bytes(), {"moov", "udta"}, content));
@@ -361,12 +475,14 @@ void expect_sense(const Claim& claim, const std::string& maker) {
 
 TEST(MakerNotes, SurviveEveryCutAndFlip) {
   const auto nikon = [](std::string_view bytes) { return nikon_claim(bytes, kFilm); };
+  const auto dji = [](std::string_view bytes) { return dji_claim(bytes, kFilm); };
   const std::tuple<std::string, const char*, std::function<Claim(std::string_view)>> makers[] = {
       {canon_box(2, 3), "c-log c-log2 c-log3", canon_claim},
       {fujifilm_box(0x10), "f-log f-log2 hlg", fujifilm_claim},
       {panasonic_box(17), "v-log", panasonic_claim},
       {nikon_box(kFilm, kFast), "", nikon},
-      {gopro_box("FLAT", kFast), "flat", gopro_claim}};
+      {gopro_box("FLAT", kFast), "flat", gopro_claim},
+      {djmd_sample("dvtm_oq101.proto", 2, 119.93F), "d-cinelike d-log hlg d-log-m d-log2", dji}};
   for (const auto& [whole, curves, read] : makers) {
     for (std::size_t length = 0; length < whole.size(); ++length)
       expect_sense(read(std::string_view(whole).substr(0, length)), curves);
