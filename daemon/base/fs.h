@@ -60,7 +60,7 @@ enum class Evidence {
 };
 
 enum class Cache {
-  use,
+  use,    // memory may answer, and nothing is measured
   avoid,  // read from the medium where that can be had; evidence() says whether it could
 };
 

@@ -77,7 +77,8 @@ Result<std::unique_ptr<ReadFile>> PosixReadFile::over(Descriptor fd, const Path&
   if (!S_ISREG(status.st_mode)) return fail(Code::invalid, shown(path.string()) + ": is no regular file");
   file->size_ = static_cast<std::uint64_t>(status.st_size);
   file->on_disk_ = static_cast<std::uint64_t>(status.st_blocks) * 512;
-  if (cache == Cache::avoid)
+  file->measured_ = cache == Cache::avoid;
+  if (file->measured_)
     file->leave_cache();
   else
     ::posix_fadvise(file->fd_.get(), 0, 0, POSIX_FADV_SEQUENTIAL);
@@ -118,7 +119,7 @@ Result<std::size_t> PosixReadFile::read_some(std::span<std::byte> buffer, std::u
 }
 
 Result<std::size_t> PosixReadFile::read(std::span<std::byte> buffer, std::uint64_t offset) {
-  const auto before = bytes_from_device();
+  const auto before = measured_ ? bytes_from_device() : std::nullopt;
   std::size_t total = 0;
   while (total < buffer.size()) {
     const std::size_t count = TRY(read_some(buffer.subspan(total), offset + total));
@@ -127,7 +128,7 @@ Result<std::size_t> PosixReadFile::read(std::span<std::byte> buffer, std::uint64
     // The end, or a server that gave less than was asked: only the next read tells, and it starts at no block's edge.
     if (direct_ && count % kBlockAlign != 0) direct_ = !set_direct(fd_.get(), false);
   }
-  const auto after = bytes_from_device();
+  const auto after = before ? bytes_from_device() : std::nullopt;
   if (before && after) from_device_ += *after - *before;
   read_ += total;
   return total;

@@ -28,24 +28,23 @@ void silence() {
   static_cast<void>(once);
 }
 
-// An index, sizes and rates for all that is seen or heard: then no frame need be decoded to know the streams.
+// An index, lengths, sizes and rates for all that is seen or heard: then nothing need be read to know the streams.
 bool tells_streams(const AVFormatContext& context) {
   if (!std::string_view(context.iformat->name).starts_with("mov,")) return false;
   return std::all_of(context.streams, context.streams + context.nb_streams, [](const AVStream* stream) {
     const auto& coded = *stream->codecpar;
-    if (coded.codec_type == AVMEDIA_TYPE_AUDIO) return coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
+    const bool has_place = stream->start_time != AV_NOPTS_VALUE && stream->duration > 0;
+    if (coded.codec_type == AVMEDIA_TYPE_AUDIO)
+      return has_place && coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
     if (coded.codec_type != AVMEDIA_TYPE_VIDEO) return true;
-    return coded.width > 0 && coded.height > 0 && stream->avg_frame_rate.num > 0 &&
-           avformat_index_get_entries_count(stream) > 0;
+    return has_place && coded.width > 0 && coded.height > 0 && stream->avg_frame_rate.num > 0 &&
+           stream->r_frame_rate.num > 0 && avformat_index_get_entries_count(stream) > 0;
   });
 }
 
+// Where the container does not tell, the first seconds are read and frames decoded.
 int learn_streams(AVFormatContext& context) {
-  if (!tells_streams(context)) return avformat_find_stream_info(&context, nullptr);
-  context.codec_whitelist = av_strdup("none");  // so that it opens no decoder
-  const int known = avformat_find_stream_info(&context, nullptr);
-  av_freep(&context.codec_whitelist);
-  return known;
+  return tells_streams(context) ? 0 : avformat_find_stream_info(&context, nullptr);
 }
 
 }  // namespace

@@ -64,6 +64,35 @@ TEST(Probe, TellsWhatTheContainerKnows) {
   EXPECT_TRUE(facts.problems.empty());
 }
 
+// What the index tells is not looked for in the pictures: on a card of large ones that would be most of the work.
+TEST(Probe, ReadsOneFrameAtMostWhereTheIndexTellsAll) {
+  Movie movie = small_movie();
+  movie.format = "mov";
+  movie.video_codec = "prores_ks";
+  movie.pixels = "yuv422p10le";
+  movie.width = 640;
+  movie.height = 360;
+  movie.frames = 12;
+  std::minstd_rand noise;
+  movie.paint = [&](float, float, int) {
+    const auto grey = static_cast<float>(noise() % 256) / 256;
+    return test::Colour{grey, grey, grey};
+  };
+  movie.sound = test::Sound{48000, 2, std::vector<float>(48000)};
+  const auto bytes = movie_bytes(movie);
+  MemFs fs;
+  fs.put("C0001.MP4", bytes);
+  test::FaultFs counting(fs);
+  ASSERT_TRUE(probe(counting, "C0001.MP4", {}));
+  const auto operations = counting.operations();
+  const auto reads = std::count_if(operations.begin(), operations.end(),
+                                   [](const std::string& each) { return each.starts_with("read "); });
+  constexpr std::size_t kAtOnce = 64 * 1024;
+  ASSERT_GT(bytes.size(), 20 * kAtOnce);
+  EXPECT_GT(reads, 0);
+  EXPECT_LE(reads, 8) << bytes.size() / kAtOnce;
+}
+
 TEST(Probe, KeepsRatesThatAreAThousandthApartApart) {
   for (const Rational rate : {Rational(24000, 1001), Rational(24, 1), Rational(25, 1), Rational(30000, 1001),
                               Rational(60000, 1001), Rational(120000, 1001), Rational(120, 1), Rational(240000, 1001)})
