@@ -28,7 +28,7 @@ class PosixReadFile final : public ReadFile {
   const Path path_;
   std::uint64_t size_ = 0;     // when it was opened
   std::uint64_t on_disk_ = 0;  // bytes the filesystem has allocated for it
-  bool measured_ = false;  // what comes from the medium is counted: it costs two more calls a reading
+  bool measured_ = false;      // what comes from the medium is counted: it costs two more calls a reading
   bool cache_was_empty_ = false;
   bool direct_ = false;
   std::uint64_t read_ = 0;         // bytes handed out

@@ -28,17 +28,27 @@ void silence() {
   static_cast<void>(once);
 }
 
-// An index, lengths, sizes and rates for all that is seen or heard: then nothing need be read to know the streams.
+bool is_cover(const AVStream& stream) {
+  return stream.disposition & AV_DISPOSITION_ATTACHED_PIC;
+}
+
+bool has_no_samples(const AVStream& stream) {
+  return stream.duration == 0 && stream.nb_frames == 0;
+}
+
+// Lengths, an index, sizes and rates for all that is seen or heard: then nothing need be read to know the streams. Of a
+// sound track without a sample, and of a cover, there is nothing more to know.
 bool tells_streams(const AVFormatContext& context) {
-  if (!std::string_view(context.iformat->name).starts_with("mov,")) return false;
+  if (!std::string_view(context.iformat->name).starts_with("mov,") || context.duration <= 0) return false;
   return std::all_of(context.streams, context.streams + context.nb_streams, [](const AVStream* stream) {
     const auto& coded = *stream->codecpar;
-    const bool has_place = stream->start_time != AV_NOPTS_VALUE && stream->duration > 0;
-    if (coded.codec_type == AVMEDIA_TYPE_AUDIO)
-      return has_place && coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
-    if (coded.codec_type != AVMEDIA_TYPE_VIDEO) return true;
-    return has_place && coded.width > 0 && coded.height > 0 && stream->avg_frame_rate.num > 0 &&
-           stream->r_frame_rate.num > 0 && avformat_index_get_entries_count(stream) > 0;
+    const bool is_sound = coded.codec_type == AVMEDIA_TYPE_AUDIO, is_picture = coded.codec_type == AVMEDIA_TYPE_VIDEO;
+    if (is_sound && has_no_samples(*stream)) return true;
+    if (is_sound) return stream->duration > 0 && coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
+    if (!is_picture || is_cover(*stream)) return true;
+    return stream->start_time != AV_NOPTS_VALUE && stream->duration > 0 && coded.width > 0 && coded.height > 0 &&
+           stream->avg_frame_rate.num > 0 && stream->r_frame_rate.num > 0 &&
+           avformat_index_get_entries_count(stream) > 0;
   });
 }
 
@@ -234,7 +244,7 @@ int main_video(const AVFormatContext& context) {
   std::int64_t most = -1;
   for (unsigned i = 0; i < context.nb_streams; ++i) {
     const AVStream& stream = *context.streams[i];
-    if (stream.codecpar->codec_type != AVMEDIA_TYPE_VIDEO || stream.disposition & AV_DISPOSITION_ATTACHED_PIC) continue;
+    if (stream.codecpar->codec_type != AVMEDIA_TYPE_VIDEO || is_cover(stream)) continue;
     const std::int64_t pixels = std::int64_t{stream.codecpar->width} * stream.codecpar->height;
     if (pixels > most) {
       best = static_cast<int>(i);
@@ -247,8 +257,7 @@ int main_video(const AVFormatContext& context) {
 int first_audio(const AVFormatContext& context) {
   for (unsigned i = 0; i < context.nb_streams; ++i) {
     const AVStream& stream = *context.streams[i];
-    const bool empty = stream.duration == 0 && stream.nb_frames == 0;
-    if (stream.codecpar->codec_type == AVMEDIA_TYPE_AUDIO && !empty) return static_cast<int>(i);
+    if (stream.codecpar->codec_type == AVMEDIA_TYPE_AUDIO && !has_no_samples(stream)) return static_cast<int>(i);
   }
   return -1;
 }

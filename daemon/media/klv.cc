@@ -9,6 +9,7 @@ std::optional<KlvValue> klv_value(std::string_view bytes) {
   if (!bytes.starts_with(kLabelStart) || bytes.size() <= kKlvKey) return std::nullopt;
   // The length in BER: short, or a byte that says how many follow.
   const auto first = big_endian(bytes, kKlvKey, 1);
+  if (first == 0x80) return std::nullopt;  // a length that is not said
   const std::size_t more = first < 0x80 ? 0 : first - 0x80;
   const std::uint64_t begin = kKlvKey + 1 + more;
   if (begin > kKlvHead || begin > bytes.size()) return std::nullopt;

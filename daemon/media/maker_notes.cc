@@ -49,9 +49,10 @@ std::optional<Tiff> still_in(std::string_view content) {
   return exif == std::string_view::npos ? std::nullopt : Tiff::open(content.substr(exif + kExif.size()));
 }
 
-// Where the schemas of `djmd` messages differ. All have the schema's name in 1.1.1, the camera's in 1.1.10, and of the
-// frame in 3.2.3.1 the exposure index, in 3.2.4.1 the shutter, in 3.2.6.1 the white balance. The numbers are those that
-// the open-source library telemetry-parser publishes (its .proto files) and ExifTool's tag tables.
+// Where the schemas of `djmd` messages differ. All have the schema's name in 1.1.1, the camera's in 1.1.10, the kind of
+// the video in 2.3.7, and of the frame in 3.2.3.1 the exposure index, in 3.2.4.1 the shutter, in 3.2.6.1 the white
+// balance. The numbers are those that the open-source library telemetry-parser publishes (its .proto files) and
+// ExifTool's tag tables.
 struct Schema {
   std::string_view name;
   std::vector<int> colour;       // the message of the colour mode; empty where it is not known to have one
@@ -107,10 +108,12 @@ const char* colour_mode(std::string_view message, std::span<const int> path) {
   }
 }
 
-// The sensor's rate is measured, a camera's rates are whole multiples of the file's: 119.9 of 29.97 is 4 times it.
-std::optional<Rational> nearest_multiple(float measured, Rational file_rate) {
+// The sensor's rate is measured, a camera's rates are whole multiples of the file's: 119.9 of 29.97 is 4 times it. A
+// sensor may also be read oftener than it records: that many are believed of slow motion alone.
+std::optional<Rational> capture_rate(float measured, Rational file_rate, bool slow_motion) {
   const double times = measured / file_rate.value(), whole = std::round(times);
-  if (whole < 1 || whole > 100 || std::abs(times - whole) > 0.01 * whole) return std::nullopt;
+  const double most = slow_motion ? 100 : 1;
+  if (whole < 1 || whole > most || std::abs(times - whole) > 0.01 * whole) return std::nullopt;
   return file_rate * Rational(static_cast<std::int64_t>(whole), 1);
 }
 
@@ -249,7 +252,7 @@ Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate) {
   Claim claim{.origin = "timed metadata"};
   if (const auto camera = field_of(sample, std::array{1, 1, 10}, MessageField::Kind::bytes))
     claim.camera = text(camera->bytes);
-  if (const auto iso = float_of(sample, std::array{3, 2, 3, 1}); iso && *iso < kIsoOrMore)
+  if (const auto iso = float_of(sample, std::array{3, 2, 3, 1}); iso && *iso > 0 && *iso < kIsoOrMore)
     claim.iso = positive(std::llround(*iso));
   if (const auto shutter = field_of(sample, std::array{3, 2, 4, 1}, MessageField::Kind::bytes))
     if (const auto time = packed_numbers(shutter->bytes); time.size() == 2)
@@ -258,8 +261,10 @@ Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate) {
     claim.white_balance = positive(static_cast<std::int64_t>(balance->number));
   if (const char* curve = colour_mode(sample, schema->colour)) claim.gamma = curve;
   if (claim.gamma == "d-log") claim.gamut = "d-gamut";
+  constexpr std::uint64_t kSlowMotion = 2;
+  const auto kind = field_of(sample, std::array{2, 3, 7}, MessageField::Kind::number);
   const auto rate = float_of(sample, schema->sensor_rate);
-  if (rate && file_rate) claim.capture_rate = nearest_multiple(*rate, *file_rate);
+  if (rate && file_rate) claim.capture_rate = capture_rate(*rate, *file_rate, kind && kind->number == kSlowMotion);
   return claim;
 }
 

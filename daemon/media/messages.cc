@@ -69,8 +69,11 @@ std::optional<MessageField> find_field(std::string_view message, std::span<const
 std::vector<std::uint64_t> packed_numbers(std::string_view bytes) {
   constexpr std::size_t kMost = 100;
   std::vector<std::uint64_t> numbers;
-  for (auto number = take_number(bytes); number && numbers.size() < kMost; number = take_number(bytes))
+  while (!bytes.empty()) {
+    const auto number = take_number(bytes);
+    if (!number || numbers.size() == kMost) return {};
     numbers.push_back(*number);
+  }
   return numbers;
 }
 

@@ -17,10 +17,12 @@ struct MessageField {
 };
 
 // The field that a path of field numbers leads to through messages inside messages: {1, 1, 10}. Where one stands more
-// than once the last counts. nullopt where it is not there, or the message is cut before its end.
+// than once the last counts, and messages are not merged. nullopt where it is not there, or the message is cut before
+// its end.
 std::optional<MessageField> find_field(std::string_view message, std::span<const int> path);
 
-// Whole numbers one after the other, as a repeated field is packed. At most 100.
+// Whole numbers one after the other, as a repeated field is packed. None where the bytes are no such list, or one of
+// over 100.
 std::vector<std::uint64_t> packed_numbers(std::string_view bytes);
 
 }  // namespace everytake

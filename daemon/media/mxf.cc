@@ -55,7 +55,7 @@ Result<bool> ends_with_footer(ReadFile& file, std::uint64_t size, std::uint64_t 
   if (!take(value->end)) return false;
   const auto item = TRY(read_bytes(file, at + value->end, size, kKlvHead));
   const auto fill = klv_value(item);
-  if (fill && is_fill(item) && !take(fill->end)) return false;
+  if (is_fill(item) && !(fill && take(fill->end))) return false;
   return take(big_endian(pack, value->begin + kMetadataField, 8)) &&
          take(big_endian(pack, value->begin + kIndexField, 8));
 }
@@ -79,7 +79,7 @@ bool is_ancillary(std::string_view item) {
 // An element of ancillary packets (ST 436-1): how many there are, then for each the line it stood on (2 bytes), in what
 // (1), how its words are written (1), how many they are (2), and they themselves: a count and a size of 4 bytes each,
 // then the bytes, filled up. A packet (ST 291-1): its two identifiers, how many words follow, and those. The first
-// word of RDD 18's counts packets, and a set may go on in the next one.
+// word of RDD 18's is none of a set's (MediaInfo passes it over too), and a set may go on in the next packet.
 std::string sets_in_packets(std::string_view element) {
   constexpr std::size_t kPacketHead = 14, kWordsAt = 3;
   constexpr std::string_view kRdd18("\x43\x05", 2);
@@ -95,8 +95,10 @@ std::string sets_in_packets(std::string_view element) {
     if (bytes > rest.size()) break;
     const auto packet = rest.substr(0, bytes);
     rest.remove_prefix(bytes);
-    if (const auto words = big_endian(packet, 2, 1); of_8_bits(coding) && packet.starts_with(kRdd18) && words > 0)
-      sets += packet.substr(std::min(kWordsAt + 1, packet.size()), words - 1);
+    const auto words = big_endian(packet, 2, 1);
+    if (!packet.starts_with(kRdd18) || words == 0) continue;
+    if (!of_8_bits(coding)) return "";  // a set without its middle would be read as another
+    sets += packet.substr(std::min(kWordsAt + 1, packet.size()), words - 1);
   }
   return sets;
 }
@@ -119,16 +121,20 @@ Result<std::optional<MxfEnd>> mxf_end(ReadFile& file, std::uint64_t size) {
 Result<std::string> mxf_acquisition_sets(ReadFile& file, std::uint64_t size) {
   const auto header = find_header(TRY(read_bytes(file, 0, size, kMostRunIn + kMostPack)));
   std::string sets, first;  // `first` is the key of what each frame begins with
+  std::size_t looked_at = 0;
   std::uint64_t at = header.value_or(size);
   for (int items = 0; items < kMostItems && at < size; ++items) {
     const auto head = TRY(read_bytes(file, at, size, kKlvHead));
     const auto value = klv_value(head);
     if (!value || value->end > size - at || (!first.empty() && head.starts_with(first))) break;
     if (first.empty() && is_of_frame(head)) first = head.substr(0, kKlvKey);
-    if (is_acquisition_set(head)) sets += TRY(read_bytes(file, at, at + value->end, kMostSets));
-    if (is_ancillary(head))
-      sets += sets_in_packets(TRY(read_bytes(file, at + value->begin, at + value->end, kMostSets)));
-    if (sets.size() > kMostSets) break;
+    const bool is_set = is_acquisition_set(head);
+    if (is_set || is_ancillary(head)) {
+      const auto bytes = TRY(read_bytes(file, is_set ? at : at + value->begin, at + value->end, kMostSets));
+      sets += is_set ? bytes : sets_in_packets(bytes);
+      looked_at += bytes.size();
+    }
+    if (looked_at > kMostSets) break;
     at += value->end;
   }
   return sets;

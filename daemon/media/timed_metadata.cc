@@ -118,7 +118,8 @@ Claim finished(Reading reading) {
 }  // namespace
 
 bool is_acquisition_set(std::string_view key) {
-  return key.starts_with(std::string_view("\x06\x0E\x2B\x34\x02\x53\x01\x01\x0C\x02\x01\x01", 12));
+  constexpr std::string_view kStart("\x06\x0E\x2B\x34\x02\x53\x01", 7), kKind("\x0C\x02\x01\x01", 4);
+  return key.starts_with(kStart) && key.substr(kStart.size()).substr(1).starts_with(kKind);  // of any version
 }
 
 Claim read_acquisition_sets(std::string_view sets) {

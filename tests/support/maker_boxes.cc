@@ -124,18 +124,23 @@ std::string gopro_box(const std::string& colour, Rational rate) {
   return named_value("DEVC", '\0', 1, values.size(), "") + values;
 }
 
-std::string djmd_sample(const std::string& schema, std::optional<int> colour_mode, float sensor_rate) {
-  const auto inside = [](int field, const std::string& bytes) {  // bytes shorter than 128
+std::string djmd_sample(const Djmd& what) {
+  const auto inside = [](int field, const std::string& bytes) {
     return std::string{static_cast<char>(field << 3 | 2), static_cast<char>(bytes.size())} + bytes;
   };
-  const auto number_of = [](float value) { return little(std::bit_cast<std::uint32_t>(value), 4); };
-  const std::string a_number("\x08", 1), a_float("\x0D", 1);  // field 1 of each kind
-  const std::string header = inside(1, schema) + inside(10, "L-1");
-  const std::string clip = inside(1, header) + inside(11, a_float + number_of(sensor_rate));
-  const std::string stream =
-      colour_mode ? inside(4, *colour_mode == 0 ? "" : a_number + static_cast<char>(*colour_mode)) : "";
-  const std::string camera =
-      inside(3, a_float + number_of(800)) + inside(4, inside(1, "\x01\x32")) + inside(6, a_number + "\xE0\x2B");
+  const auto number = [](int field, int value) {
+    return std::string{static_cast<char>(field << 3), static_cast<char>(value)};
+  };
+  const auto real = [](float value) { return "\x0D" + little(std::bit_cast<std::uint32_t>(value), 4); };  // field 1
+  const std::string header = inside(1, what.schema) + inside(10, "L-1");
+  const std::string clip = inside(1, header) + inside(what.rate_at, real(what.sensor_rate));
+  std::string colour = what.colour_mode ? (*what.colour_mode == 0 ? "" : number(1, *what.colour_mode)) : "";
+  for (auto at = what.colour_at.rbegin(); at + 1 != what.colour_at.rend(); ++at)
+    if (what.colour_mode) colour = inside(*at, colour);
+  const std::string video = what.slow_motion ? inside(3, number(7, 2)) : "";
+  const std::string camera = inside(3, real(800)) + inside(4, inside(1, "\x01\x32")) + inside(6, "\x08\xE0\x2B");
+  const bool colour_first = what.colour_at.size() > 2;  // fields stand in the order of their numbers
+  const std::string stream = colour_first ? colour + video : video + colour;
   return inside(1, clip) + inside(2, stream) + inside(3, inside(2, camera));
 }
 

@@ -38,8 +38,15 @@ std::string panasonic_box(int photo_style, int still_at = 16);    // of `PANA`
 std::string nikon_box(Rational rate, Rational record_rate);       // of `NCTG`; 1/50 s, lens "35mm F2"
 std::string gopro_box(const std::string& colour, Rational rate);  // of `GPMF`
 
-// The first sample of `djmd`, of the schema of that name: camera "L-1", index 800, 1/50 s, 5600 K; `colour_mode` is the
-// message 2.4, `sensor_rate` stands in 1.11.1. Written by hand: what protoc makes of the same stands in the tests too.
-std::string djmd_sample(const std::string& schema, std::optional<int> colour_mode, float sensor_rate);
+// The first sample of `djmd`: camera "L-1", index 800, 1/50 s, 5600 K. Fields are below 16, messages short.
+struct Djmd {
+  std::string schema = "dvtm_oq101.proto";
+  std::optional<int> colour_mode{};
+  std::vector<int> colour_at{2, 4};  // the message
+  float sensor_rate = 0;
+  int rate_at = 11;  // of the clip
+  bool slow_motion = false;
+};
+std::string djmd_sample(const Djmd& what);
 
 }  // namespace everytake::test

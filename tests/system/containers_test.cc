@@ -66,6 +66,8 @@ TEST_F(Containers, AreReadAsFfprobeReadsThem) {
       {"long.mxf", "-c:v libx264 -pix_fmt yuv422p10le -c:a pcm_s24le -timecode 23:59:59:24"},
       {"00001.MTS", "-c:v libx264 -pix_fmt yuv420p -c:a ac3 -f mpegts -mpegts_m2ts_mode 1"},
       {"fragments.mp4", "-c:v libx264 -pix_fmt yuv420p -g 25 -c:a aac -movflags frag_keyframe+empty_moov"},
+      {"fragments-too.mp4",  // of which the first one's index stands where that of a whole file does
+       "-c:v libx264 -pix_fmt yuv420p -bf 0 -g 25 -c:a aac -movflags frag_keyframe -use_editlist 1"},
       {"index.mp4", "-c:v libx265 -x265-params log-level=error:pools=none -pix_fmt yuv420p10le -c:a aac"},
       {"master.mov", "-c:v prores_ks -profile:v 3 -c:a pcm_s24le -timecode 01:00:00:00"},
       {"twelve.mkv", "-c:v libx264 -pix_fmt yuv422p10le -c:a flac"},
@@ -175,6 +177,20 @@ TEST_F(Containers, ShowWhetherAnMxfFileIsWhole) {
   bytes.replace(footer_field, 8, 8, '\0');
   put_file(folder_ / "open.mxf", bytes);
   EXPECT_EQ(codes(facts(folder_ / "open.mxf")), Codes{"truncated"});  // what there is of it can be read
+  // A footer that counts no metadata and no index, and the file breaks off within the fill item behind it.
+  bytes = get_file(file);
+  const auto number = [&bytes](std::size_t at, int length) {
+    std::size_t value = 0;
+    for (int i = 0; i < length; ++i) value = value << 8 | static_cast<unsigned char>(bytes[at + i]);
+    return value;
+  };
+  const std::size_t value = number(footer_field, 8) + 16 + 4, fill = value + number(value - 3, 3);
+  ASSERT_EQ(bytes.substr(fill, 7), std::string("\x06\x0E\x2B\x34\x01\x01\x01", 7));
+  bytes.replace(value + 32, 16, 16, '\0');
+  for (const std::size_t left : {0, 15, 30}) {
+    put_file(folder_ / "cut.mxf", bytes.substr(0, fill + left));
+    EXPECT_EQ(codes(facts(folder_ / "cut.mxf")), left == 0 ? Codes{} : Codes{"truncated"}) << left;
+  }
 }
 
 }  // namespace

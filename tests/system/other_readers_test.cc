@@ -143,7 +143,8 @@ TEST_F(OtherReaders, WriteTheSameMessages) {
               message Measure { float value = 1; }
               message Clip { Header header = 1; Measure sensor_rate = 11; }
               message Mode { int32 number = 1; }
-              message Stream { Mode colour = 4; }
+              message Video { int32 kind = 7; }
+              message Stream { Video video = 3; Mode colour = 4; }
               message Fraction { repeated int32 parts = 1; }
               message Whole { uint32 value = 1; }
               message Camera { Measure index = 3; Fraction shutter = 4; Whole white_balance = 6; }
@@ -153,13 +154,13 @@ TEST_F(OtherReaders, WriteTheSameMessages) {
     const std::string colour = mode == 0 ? "" : "number: " + std::to_string(mode);
     put_file(folder_ / "sample.txt", R"(clip { header { schema: "dvtm_oq101.proto" camera: "L-1" }
                                                sensor_rate { value: 119.93 } }
-                                        stream { colour { )" +
+                                        stream { video { kind: 2 } colour { )" +
                                          colour + R"( } }
                                         frame { camera { index { value: 800 } shutter { parts: 1 parts: 50 }
                                                          white_balance { value: 5600 } } })");
     const auto ran = shell("cd " + quoted(folder_.path()) + " && protoc --encode=Sample sample.proto < sample.txt");
     EXPECT_EQ(ran.exit, 0) << ran.err;
-    EXPECT_EQ(ran.out, djmd_sample("dvtm_oq101.proto", mode, 119.93F));
+    EXPECT_EQ(ran.out, djmd_sample({.colour_mode = mode, .sensor_rate = 119.93F, .slow_motion = true}));
   }
 }
 

@@ -138,6 +138,10 @@ TEST(ReadFacts, ReadsTheAncillaryPacketsOfMxf) {
     EXPECT_EQ(facts.frame_rate, Rational(25, 1));
     EXPECT_EQ(codes(facts), Codes{});
   }
+  // Words of ten bits are not read, and what stands around them is no whole set.
+  auto coded = ancillary(kRdd18, camera_set(kCameraSays));
+  coded[2 + 3] = 7;
+  EXPECT_EQ(facts_of_bytes(movie_bytes(mxf_with(coded))).gamma, std::nullopt);
   // A caption, not the camera's settings.
   const auto others = facts_of_bytes(movie_bytes(mxf_with(ancillary("\x61\x01", camera_set(kCameraSays)))));
   EXPECT_EQ(others.gamma, std::nullopt);
@@ -167,8 +171,8 @@ TEST(ReadFacts, ReadsSetsThatAreElementsOfMxf) {
 }
 
 TEST(ReadFacts, ReadsTheSettingsInAStreamOfMessages) {
-  const auto facts =
-      facts_of_bytes(with_timed_metadata(small_bytes(), djmd_sample("dvtm_oq101.proto", 2, 119.93F), "djmd"));
+  const auto facts = facts_of_bytes(with_timed_metadata(
+      small_bytes(), djmd_sample({.colour_mode = 2, .sensor_rate = 119.93F, .slow_motion = true}), "djmd"));
   EXPECT_EQ(facts.camera, "L-1");
   EXPECT_EQ(facts.gamma, "d-log");
   EXPECT_EQ(facts.gamut, "d-gamut");
@@ -369,6 +373,13 @@ TEST(TimedMetadata, ReadsEveryFormOfALength) {
   const std::vector<Item> gamma{{0x3210, label(0x01010605)}};
   for (const int more : {0, 1, 2, 3, 4, 8})
     EXPECT_EQ(read_acquisition_sets(camera_set(gamma, more)).gamma, "s-log3-cine") << more;
+  auto unsaid = camera_set(gamma, 0);
+  unsaid[16] = '\x80';
+  EXPECT_EQ(read_acquisition_sets(unsaid).gamma, std::nullopt);
+  // Of a later version of the registry.
+  auto later = camera_set(gamma);
+  later[7] = 0x0E;
+  EXPECT_EQ(read_acquisition_sets(later).gamma, "s-log3-cine");
   // Another set, whose tags mean other things, is passed over as a whole.
   auto other = camera_set({{0x8106, big(50, 4) + big(1, 4)}, {0x3210, label(0x01010501)}});
   other[8] = 0x0D;
@@ -378,31 +389,53 @@ TEST(TimedMetadata, ReadsEveryFormOfALength) {
   EXPECT_EQ(both.capture_rate, std::nullopt);
 }
 
-TEST(MakerNotes, BelieveMessagesOfKnownSchemasOnly) {
+TEST(MakerNotes, TellTheColourModeOfMessages) {
   const std::pair<int, const char*> modes[] = {
       {1, "d-cinelike"}, {2, "d-log"}, {9, "hlg"}, {19, "d-log-m"}, {22, "d-log2"}};
-  for (const auto& [mode, gamma] : modes)
-    EXPECT_EQ(dji_claim(djmd_sample("dvtm_oq101.proto", mode, 0), kFilm).gamma, gamma);
+  for (const auto& [mode, gamma] : modes) EXPECT_EQ(dji_claim(djmd_sample({.colour_mode = mode}), kFilm).gamma, gamma);
   for (const auto& mode : {std::optional<int>(), std::optional(0), std::optional(10)})  // nothing, the default, art
-    EXPECT_EQ(dji_claim(djmd_sample("dvtm_oq101.proto", mode, 0), kFilm).gamma, std::nullopt);
-  // 2.4 is another thing there; the rest is the same.
-  const auto elsewhere = dji_claim(djmd_sample("dvtm_AVATA360.proto", 2, 0), kFilm);
-  EXPECT_EQ(elsewhere.gamma, std::nullopt);
-  EXPECT_EQ(elsewhere.iso, 800);
-  const auto unknown = dji_claim(djmd_sample("dvtm_future.proto", 2, 0), kFilm);
+    EXPECT_EQ(dji_claim(djmd_sample({.colour_mode = mode}), kFilm).gamma, std::nullopt);
+}
+
+TEST(MakerNotes, BelieveMessagesOfKnownSchemasOnly) {
+  struct Known {
+    const char* schema;
+    std::vector<int> colour_at;
+    int rate_at;
+  };
+  const Known schemas[] = {{"dvtm_oq101.proto", {2, 4}, 11}, {"dvtm_eagle4_wa530.proto", {2, 2, 4}, 9},
+                           {"dvtm_wm169.proto", {}, 11},     {"dvtm_AVATA360.proto", {}, 9},
+                           {"dvtm_ac203.proto", {}, 0},      {"dvtm_ac204.proto", {}, 0},
+                           {"dvtm_ac206.proto", {}, 0}};
+  const std::vector<int> places[] = {{2, 4}, {2, 2, 4}};
+  for (const auto& known : schemas)
+    for (const auto& colour_at : places)
+      for (const int rate_at : {9, 11}) {
+        SCOPED_TRACE(known.schema);
+        const auto claim = dji_claim(djmd_sample({known.schema, 2, colour_at, 23.98F, rate_at, false}), kFilm);
+        EXPECT_EQ(claim.camera, "L-1");
+        EXPECT_EQ(claim.iso, 800);
+        EXPECT_EQ(claim.shutter, Rational(1, 50));
+        EXPECT_EQ(claim.white_balance, 5600);
+        EXPECT_EQ(claim.gamma.has_value(), colour_at == known.colour_at);
+        EXPECT_EQ(claim.capture_rate.has_value(), rate_at == known.rate_at);
+      }
+  const auto unknown = dji_claim(djmd_sample({.schema = "dvtm_future.proto", .colour_mode = 2}), kFilm);
   EXPECT_FALSE(unknown.gamma || unknown.iso || unknown.camera || unknown.shutter);
 }
 
 TEST(MakerNotes, TakeASensorsRateForAMultipleOfTheFiles) {
-  const auto rate = [](float measured, std::optional<Rational> of_file) {
-    return dji_claim(djmd_sample("dvtm_wm169.proto", {}, measured), of_file).capture_rate;
+  const auto rate = [](float measured, std::optional<Rational> of_file, bool slow_motion) {
+    return dji_claim(djmd_sample({.sensor_rate = measured, .slow_motion = slow_motion}), of_file).capture_rate;
   };
-  EXPECT_EQ(rate(59.969F, Rational(60000, 1001)), Rational(60000, 1001));
-  EXPECT_EQ(rate(119.9F, Rational(30000, 1001)), Rational(120000, 1001));
-  EXPECT_EQ(rate(59.97F, kFilm), std::nullopt);  // 2.5 times: no rate of a camera's
+  const Rational sixty(60000, 1001), thirty(30000, 1001);
+  EXPECT_EQ(rate(59.969F, sixty, false), sixty);
+  EXPECT_EQ(rate(119.9F, thirty, true), Rational(120000, 1001));
+  EXPECT_EQ(rate(119.9F, thirty, false), std::nullopt);  // read four times for each picture, perhaps
+  EXPECT_EQ(rate(59.97F, kFilm, true), std::nullopt);    // 2.5 times: no rate of a camera's
   for (const float none : {0.0F, -30.0F, 1e30F, std::numeric_limits<float>::quiet_NaN()})
-    EXPECT_EQ(rate(none, kFilm), std::nullopt);
-  EXPECT_EQ(rate(59.969F, std::nullopt), std::nullopt);
+    EXPECT_EQ(rate(none, kFilm, true), std::nullopt);
+  EXPECT_EQ(rate(59.969F, std::nullopt, false), std::nullopt);
 }
 
 TEST(MakerNotes, TellWhichLogAndSpace) {
@@ -482,7 +515,8 @@ TEST(MakerNotes, SurviveEveryCutAndFlip) {
       {panasonic_box(17), "v-log", panasonic_claim},
       {nikon_box(kFilm, kFast), "", nikon},
       {gopro_box("FLAT", kFast), "flat", gopro_claim},
-      {djmd_sample("dvtm_oq101.proto", 2, 119.93F), "d-cinelike d-log hlg d-log-m d-log2", dji}};
+      {djmd_sample({.colour_mode = 2, .sensor_rate = 119.93F, .slow_motion = true}),
+       "d-cinelike d-log hlg d-log-m d-log2", dji}};
   for (const auto& [whole, curves, read] : makers) {
     for (std::size_t length = 0; length < whole.size(); ++length)
       expect_sense(read(std::string_view(whole).substr(0, length)), curves);

@@ -35,10 +35,13 @@ TEST(Messages, CountTheLastOfSeveral) {
 TEST(Messages, EndWhereTheBytesMakeNoSense) {
   const std::string_view cut[] = {"\x08", "\x08\x96", "\x12\x07test", "\x0D\x01\x02", "\x0B\x01", "\xFF\xFF\xFF"};
   for (const auto bytes : cut) EXPECT_FALSE(find_field(bytes, std::array{1})) << bytes.size();
+  EXPECT_FALSE(find_field("\x08\x01\x12\x07test", std::array{1}));  // whole itself, before one that is cut
   const std::string endless(20, '\xFF');
   EXPECT_FALSE(find_field(endless, std::array{1}));
   EXPECT_EQ(packed_numbers(endless), Numbers{});
-  EXPECT_EQ(packed_numbers(std::string(5000, '\x01')).size(), 100u);
+  EXPECT_EQ(packed_numbers("\x01\x32\xFF"), Numbers{});
+  EXPECT_EQ(packed_numbers(std::string(100, '\x01')).size(), 100u);
+  EXPECT_EQ(packed_numbers(std::string(101, '\x01')), Numbers{});
 }
 
 }  // namespace
