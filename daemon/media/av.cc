@@ -42,13 +42,17 @@ bool tells_streams(const AVFormatContext& context) {
   if (!std::string_view(context.iformat->name).starts_with("mov,") || context.duration <= 0) return false;
   return std::all_of(context.streams, context.streams + context.nb_streams, [](const AVStream* stream) {
     const auto& coded = *stream->codecpar;
-    const bool is_sound = coded.codec_type == AVMEDIA_TYPE_AUDIO, is_picture = coded.codec_type == AVMEDIA_TYPE_VIDEO;
-    if (is_sound && has_no_samples(*stream)) return true;
-    if (is_sound) return stream->duration > 0 && coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0;
-    if (!is_picture || is_cover(*stream)) return true;
-    return stream->start_time != AV_NOPTS_VALUE && stream->duration > 0 && coded.width > 0 && coded.height > 0 &&
-           stream->avg_frame_rate.num > 0 && stream->r_frame_rate.num > 0 &&
-           avformat_index_get_entries_count(stream) > 0;
+    switch (coded.codec_type) {
+      case AVMEDIA_TYPE_AUDIO:
+        return has_no_samples(*stream) ||
+               (stream->duration > 0 && coded.sample_rate > 0 && coded.ch_layout.nb_channels > 0);
+      case AVMEDIA_TYPE_VIDEO:
+        return is_cover(*stream) || (stream->start_time != AV_NOPTS_VALUE && stream->duration > 0 && coded.width > 0 &&
+                                     coded.height > 0 && stream->avg_frame_rate.num > 0 &&
+                                     stream->r_frame_rate.num > 0 && avformat_index_get_entries_count(stream) > 0);
+      default:
+        return true;
+    }
   });
 }
 

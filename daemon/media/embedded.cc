@@ -16,9 +16,6 @@ namespace {
 constexpr std::size_t kLargestXml = 1 << 20;
 constexpr std::size_t kLargestSample = 64 * 1024;  // real ones of `rtmd` are up to 19456 bytes
 constexpr std::size_t kLargestNotes = 256 * 1024;
-// Where the still with a camera's Exif lies in `PANA`: soon, or past two MiB (ExifTool's tag table names 0x10, 0x4068,
-// 0x4080 and 0x200080).
-constexpr std::uint64_t kStillsFrom[] = {0, 2 << 20};
 
 template <std::size_t N>
 Result<std::vector<Box>> find(ReadFile& file, const std::array<std::string_view, N>& path) {
@@ -127,18 +124,23 @@ Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& contai
   std::vector<Claim> claims;
   if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
     if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
-  const auto add = [&](std::span<const std::string_view> path, auto read, std::uint64_t from = 0) -> Result<void> {
+  // `places` in each box are where what is read may begin.
+  const auto add = [&](std::span<const std::string_view> path, auto read,
+                       std::initializer_list<std::uint64_t> places = {0}) -> Result<void> {
     for (const auto& box : TRY(find_boxes(file, path)))
-      if (from < box.end - box.content)
-        claims.push_back(read(TRY(read_bytes(file, box.content + from, box.end, kLargestNotes))));
+      for (const auto place : places)
+        if (place < box.end - box.content)
+          claims.push_back(read(TRY(read_bytes(file, box.content + place, box.end, kLargestNotes))));
     return {};
   };
-  const auto in_user_data = [&](std::string_view type, auto read, std::uint64_t from = 0) {
-    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, from);
+  const auto in_user_data = [&](std::string_view type, auto read, std::initializer_list<std::uint64_t> places = {0}) {
+    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, places);
   };
   TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_claim));
   TRY(in_user_data("MVTG", fujifilm_claim));
-  for (const std::uint64_t from : kStillsFrom) TRY(in_user_data("PANA", panasonic_claim, from));
+  // The still with the camera's Exif lies soon, or past two MiB (ExifTool's tag table names 0x10, 0x4068, 0x4080 and
+  // 0x200080).
+  TRY(in_user_data("PANA", panasonic_claim, {0, 2 << 20}));
   TRY(in_user_data("GPMF", gopro_claim));
   TRY(add(std::array<std::string_view, 4>{"moov", "udta", "NCDT", "NCTG"},
           [&](std::string_view content) { return nikon_claim(content, file_rate(container)); }));

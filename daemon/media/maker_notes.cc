@@ -81,9 +81,7 @@ std::optional<MessageField> field_of(std::string_view message, std::span<const i
 std::optional<float> float_of(std::string_view message, std::span<const int> path) {
   const auto field = field_of(message, path, MessageField::Kind::four_bytes);
   if (!field) return std::nullopt;
-  std::uint32_t bits = 0;
-  for (std::size_t i = 4; i-- > 0;) bits = bits << 8 | static_cast<unsigned char>(field->bytes[i]);
-  const auto value = std::bit_cast<float>(bits);
+  const auto value = std::bit_cast<float>(static_cast<std::uint32_t>(field->number));
   return std::isfinite(value) ? std::optional(value) : std::nullopt;
 }
 

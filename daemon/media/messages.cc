@@ -22,29 +22,36 @@ std::optional<std::string_view> take_bytes(std::string_view& bytes, std::uint64_
   return taken;
 }
 
+// The same of a number that always takes `length` bytes, the lowest first.
+std::optional<std::uint64_t> take_whole_number(std::string_view& bytes, std::size_t length) {
+  auto taken = take_bytes(bytes, length);
+  if (!taken) return std::nullopt;
+  std::uint64_t value = 0;
+  for (; !taken->empty(); taken->remove_suffix(1)) value = value << 8 | static_cast<unsigned char>(taken->back());
+  return value;
+}
+
 // Takes the value of a field whose kind `key` tells; nullopt for the kinds that are no longer in use.
 std::optional<MessageField> take_value(std::string_view& bytes, std::uint64_t key) {
-  MessageField field{.kind = static_cast<MessageField::Kind>(key & 7)};
-  std::optional<std::uint64_t> length;
-  switch (field.kind) {
-    case MessageField::Kind::number: {
-      const auto number = take_number(bytes);
-      field.number = number.value_or(0);
-      return number ? std::optional(field) : std::nullopt;
-    }
+  const auto kind = static_cast<MessageField::Kind>(key & 7);
+  std::optional<std::uint64_t> number;
+  switch (kind) {
+    case MessageField::Kind::number:
+      number = take_number(bytes);
+      break;
     case MessageField::Kind::eight_bytes:
-      length = 8;
+      number = take_whole_number(bytes, 8);
       break;
     case MessageField::Kind::four_bytes:
-      length = 4;
+      number = take_whole_number(bytes, 4);
       break;
-    case MessageField::Kind::bytes:
-      length = take_number(bytes);
-      break;
+    case MessageField::Kind::bytes: {
+      const auto length = take_number(bytes);
+      const auto taken = length ? take_bytes(bytes, *length) : std::nullopt;
+      return taken ? std::optional(MessageField{.kind = kind, .bytes = *taken}) : std::nullopt;
+    }
   }
-  const auto taken = length ? take_bytes(bytes, *length) : std::nullopt;
-  field.bytes = taken.value_or("");
-  return taken ? std::optional(field) : std::nullopt;
+  return number ? std::optional(MessageField{.kind = kind, .number = *number}) : std::nullopt;
 }
 
 }  // namespace

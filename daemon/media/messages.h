@@ -12,8 +12,8 @@ namespace everytake {
 struct MessageField {
   enum class Kind : std::uint8_t { number = 0, eight_bytes = 1, bytes = 2, four_bytes = 5 };
   Kind kind{};
-  std::uint64_t number = 0;  // of Kind::number
-  std::string_view bytes{};  // of the other kinds: of text, of a message inside, of a float (little-endian)
+  std::uint64_t number = 0;  // of every kind but bytes; the bits of a float
+  std::string_view bytes{};  // of Kind::bytes: text, or a message inside
 };
 
 // The field that a path of field numbers leads to through messages inside messages: {1, 1, 10}. Where one stands more

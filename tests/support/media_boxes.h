@@ -27,7 +27,7 @@ struct Item {
 std::string camera_set(const std::vector<Item>& items, int more = 3);
 // A header, then such a set.
 std::string timed_sample(const std::vector<Item>& items);
-// These words as ancillary packets of the first line, 8 bits a word: an element of SMPTE ST 436-1. A packet takes 254.
+// These words as ancillary packets of a line, 8 bits a word: an element of SMPTE ST 436-1. A packet takes 254.
 std::string ancillary(std::string_view identifiers, std::string_view words);
 // The universal label with these last four bytes.
 std::string label(std::uint32_t end);
