@@ -32,6 +32,7 @@ class AskedFs final : public ReadFs {
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache) const override;
   Result<std::vector<DirEntry>> list(const Path&) const override { return never(); }
   Result<Volume> volume() const override { return never(); }
+  Result<void> still_there() const override { return never(); }
 
   Result<std::string> ask(Say what, std::string_view body) const {
     TRY(channel_.send(static_cast<char>(what), body));

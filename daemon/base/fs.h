@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "base/clock.h"
+#include "base/disks.h"
 #include "base/result.h"
 
 namespace everytake {
@@ -41,7 +42,7 @@ struct Volume {
   std::string filesystem;  // "ext4", "exfat", "fuse.sshfs"
   std::string uuid;        // of the filesystem
   std::string label;
-  std::string disk;    // names the physical disk or server: two equal names die together
+  Disks disks;         // beneath it, through every layer
   std::string source;  // the device or share that is mounted
   Path mount_point;
   Path within;  // the folder's path inside the filesystem: "/" at its top
@@ -94,6 +95,10 @@ class ReadFs {
   // Regular files only; anything else is `invalid`.
   virtual Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const = 0;
   virtual Result<Volume> volume() const = 0;
+  // That the folder is still what its path leads to, that its device exists, and that its filesystem was neither shut
+  // down nor made read-only by an error. `gone` with the reason. Names and sizes may be told from memory long after a
+  // disk died: this and a block read from the medium are what a verdict asks.
+  virtual Result<void> still_there() const = 0;
 };
 
 class Fs : public ReadFs {

@@ -5,7 +5,7 @@
 namespace everytake {
 
 std::string dump(const Json& json) {
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return escaped_json(json.dump(-1, ' ', false, Json::error_handler_t::replace));
 }
 
 std::string to_cbor(const Json& json) {

@@ -10,7 +10,8 @@ namespace everytake {
 
 using Json = nlohmann::ordered_json;
 
-// One line of UTF-8. Bytes that are no UTF-8 become U+FFFD.
+// One line of UTF-8 that can go to a terminal: what shown() would not show is written as \uXXXX. Bytes that are no
+// UTF-8 become U+FFFD.
 std::string dump(const Json& json);
 
 // CBOR (RFC 8949), for programs of ours among themselves: its text may be any bytes.

@@ -1,9 +1,13 @@
 #include "base/mounts.h"
 
+#include <fcntl.h>
+#include <sys/stat.h>
+
 #include <algorithm>
 #include <boost/filesystem/fstream.hpp>
 #include <charconv>
 #include <iterator>
+#include <tuple>
 
 namespace everytake {
 namespace {
@@ -37,7 +41,45 @@ std::string_view next_field(std::string_view& line) {
   return field;
 }
 
+// Separated by commas; one in a value is escaped.
+std::vector<std::string> split_options(std::string_view field) {
+  std::vector<std::string> options;
+  while (!field.empty()) {
+    const auto option = field.substr(0, field.find(','));
+    field.remove_prefix(std::min(field.size(), option.size() + 1));
+    if (!option.empty()) options.push_back(unescape(option));
+  }
+  return options;
+}
+
+auto identity(const Mount& mount) {
+  return std::tie(mount.id, mount.device, mount.root, mount.point, mount.type, mount.source);
+}
+
+std::optional<Mount> mount_with_id(std::uint64_t id) {
+  const auto mounts = read_mounts();
+  if (!mounts) return std::nullopt;
+  const auto it = std::ranges::find(*mounts, id, &Mount::id);
+  return it == mounts->end() ? std::nullopt : std::optional(*it);
+}
+
 }  // namespace
+
+bool Mount::operator==(const Mount& other) const {
+  return identity(*this) == identity(other);
+}
+
+std::vector<std::string> values_of(std::span<const std::string> options, std::string_view key) {
+  std::vector<std::string> values;
+  for (const auto& option : options)
+    if (option.size() > key.size() && option.starts_with(key) && option[key.size()] == '=')
+      values.push_back(option.substr(key.size() + 1));
+  return values;
+}
+
+bool has_option(std::span<const std::string> options, std::string_view option) {
+  return std::ranges::find(options, option) != options.end();
+}
 
 // id, parent, device, root, mount point, options, optional fields, "-", type, source, options of the filesystem.
 std::optional<Mount> parse_mount(std::string_view line) {
@@ -49,10 +91,12 @@ std::optional<Mount> parse_mount(std::string_view line) {
   mount.device = next_field(line);
   mount.root = unescape(next_field(line));
   mount.point = unescape(next_field(line));
-  while (!line.empty() && next_field(line) != "-") {
-  }
+  auto field = next_field(line);
+  if (field != "-") mount.options = split_options(field);
+  while (!line.empty() && field != "-") field = next_field(line);
   mount.type = unescape(next_field(line));
   mount.source = unescape(next_field(line));
+  mount.super_options = split_options(next_field(line));
   if (mount.device.empty() || mount.root.empty() || mount.point.empty() || mount.type.empty()) return std::nullopt;
   return mount;
 }
@@ -86,6 +130,15 @@ Result<std::vector<Mount>> read_mounts() {
   const std::string table{std::istreambuf_iterator<char>(in), {}};
   if (table.empty()) return fail(Code::io, "can't read /proc/self/mountinfo: is /proc mounted?");
   return parse_mounts(table);
+}
+
+std::optional<Mount> mount_of(int fd) {
+  struct statx status {};
+  if (::statx(fd, "", AT_EMPTY_PATH | AT_NO_AUTOMOUNT, STATX_MNT_ID, &status) != 0) return std::nullopt;
+  if ((status.stx_mask & STATX_MNT_ID) == 0) return std::nullopt;
+  auto mount = mount_with_id(status.stx_mnt_id);
+  // Older kernels can miss a line while others mount and unmount.
+  return mount ? mount : mount_with_id(status.stx_mnt_id);
 }
 
 }  // namespace everytake

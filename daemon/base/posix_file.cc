@@ -1,10 +1,13 @@
 #include "base/posix_file.h"
 
 #include <fcntl.h>
+#include <linux/magic.h>
 #include <sys/syscall.h>
+#include <sys/vfs.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <cerrno>
 #include <charconv>
 #include <optional>
@@ -64,6 +67,31 @@ bool set_direct(int fd, bool on) {
   return flags >= 0 && ::fcntl(fd, F_SETFL, on ? flags | O_DIRECT : flags & ~O_DIRECT) == 0;
 }
 
+// The kernel counts bytes that came from a server as bytes from a device.
+bool is_served(decltype(statfs::f_type) type) {
+  constexpr std::array<std::uint32_t, 5> kServed{NFS_SUPER_MAGIC, CIFS_SUPER_MAGIC, SMB2_SUPER_MAGIC, CEPH_SUPER_MAGIC,
+                                                 AFS_FS_MAGIC};
+  return std::ranges::find(kServed, static_cast<std::uint32_t>(type)) != kServed.end();
+}
+
+// Whether O_DIRECT, which `fd` has, is more than a word: ext4 takes it for files it journals, btrfs for files it packs,
+// and both read them through the cache. Where the filesystem does not tell (statx(2), Linux 6.1) the first block is
+// read twice: what a folder or a list of blocks costs is paid the first time, so what is counted then is the block
+// itself.
+bool reads_past_cache(int fd, bool can_be_counted) {
+  struct statx status {};
+  if (::statx(fd, "", AT_EMPTY_PATH, STATX_DIOALIGN, &status) == 0 && (status.stx_mask & STATX_DIOALIGN) != 0)
+    return status.stx_dio_offset_align > 0;
+  if (!can_be_counted) return false;
+  alignas(kBlockAlign) std::array<std::byte, kBlockAlign> block;
+  block.fill({});  // btrfs answers from the cache where a buffer's memory was never touched
+  if (::pread(fd, block.data(), block.size(), 0) <= 0) return false;
+  const auto before = bytes_from_device();
+  const bool read = ::pread(fd, block.data(), block.size(), 0) > 0;
+  const auto after = bytes_from_device();
+  return read && before && after && *after > *before;
+}
+
 bool aligned(std::span<const std::byte> bytes) {
   return reinterpret_cast<std::uintptr_t>(bytes.data()) % kBlockAlign == 0;
 }
@@ -94,6 +122,10 @@ void PosixReadFile::leave_cache() {
   state = cache_of(fd_.get());
   cache_was_empty_ = state && state->cached == 0;
   direct_ = set_direct(fd_.get(), true);
+  struct statfs space {};
+  const auto type = ::fstatfs(fd_.get(), &space) == 0 ? space.f_type : 0;
+  served_ = is_served(type);
+  past_cache_ = direct_ && reads_past_cache(fd_.get(), type != FUSE_SUPER_MAGIC);  // FUSE never counts
 }
 
 // As much of `buffer` as the file is known to fill, and a block at least: what a direct read is given beyond the end,
@@ -111,7 +143,7 @@ Result<std::size_t> PosixReadFile::read_some(std::span<std::byte> buffer, std::u
     if (count >= 0) return static_cast<std::size_t>(count);
     if (errno == EINTR) continue;
     if (errno == EINVAL && direct_ && set_direct(fd_.get(), false)) {
-      direct_ = false;  // took the flag and refuses the read: unaligned, or not for this file
+      direct_ = past_cache_ = false;  // took the flag and refuses the read: unaligned, or not for this file
       continue;
     }
     return failed(path_, "read it");
@@ -143,7 +175,9 @@ Result<FileStat> PosixReadFile::stat() const {
 Evidence PosixReadFile::evidence() const {
   if (read_ == 0) return Evidence::direct;  // nothing was read that could have come from elsewhere
   const auto must = static_cast<double>(std::min(read_, on_disk_)) * kShareFromDevice;
-  if (on_disk_ > 0 && static_cast<double>(from_device_) >= must) return Evidence::direct;
+  const bool counted = on_disk_ > 0 && static_cast<double>(from_device_) >= must;
+  // A count alone is no proof of few bytes: what was read ahead, or of the filesystem's own lists, is in it.
+  if (counted && (past_cache_ || cache_was_empty_)) return served_ ? Evidence::dropped : Evidence::direct;
   return cache_was_empty_ ? Evidence::dropped : Evidence::cached;
 }
 

@@ -31,6 +31,8 @@ class PosixReadFile final : public ReadFile {
   bool measured_ = false;      // what comes from the medium is counted: it costs two more calls a reading
   bool cache_was_empty_ = false;
   bool direct_ = false;
+  bool past_cache_ = false;        // direct_, and shown to be more than a word
+  bool served_ = false;            // by a server, whose device nobody sees
   std::uint64_t read_ = 0;         // bytes handed out
   std::uint64_t from_device_ = 0;  // bytes the kernel says it fetched for us meanwhile
 };

@@ -9,10 +9,13 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <boost/filesystem.hpp>
 #include <cerrno>
 #include <cstring>
 
 #include "base/posix_file.h"
+#include "base/still_there.h"
 #include "base/system_error.h"
 #include "base/text.h"
 #include "base/volume.h"
@@ -50,8 +53,25 @@ FileType type_of_entry(const dirent& entry, int folder) {
   return type_of(status.st_mode);
 }
 
+// Without links a path leads out by its letters alone; what else the kernel calls EXDEV is a mount.
+bool leads_out(const Path& path) {
+  return path.is_absolute() || std::ranges::find(path, "..") != path.end();
+}
+
+tl::unexpected<Error> crosses(const Path& path) {
+  return fail(Code::invalid,
+              shown(path.string()) + ": another filesystem is mounted there; what it holds is not this disk's", EXDEV);
+}
+
 FileTime file_time(const timespec& t) {
   return FileTime(std::chrono::seconds(t.tv_sec) + std::chrono::nanoseconds(t.tv_nsec));
+}
+
+Result<void> check_names_a_file(const Path& path) {
+  const auto leaf = path.filename();
+  if (leaf.empty() || leaf == "." || leaf == "..")
+    return fail(Code::invalid, shown(path.string()) + ": names no file", EINVAL);
+  return {};
 }
 
 // Where the filesystem has no way to rename without replacing: a second name, which can't replace either.
@@ -98,26 +118,35 @@ FileStat file_stat(const struct stat& status) {
 Result<std::unique_ptr<PosixFs>> PosixFs::open_at(const Path& root) {
   Descriptor fd(::open(root.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
   if (fd.get() < 0) return failed(root, "open the folder");
-  return std::unique_ptr<PosixFs>(new PosixFs(std::move(fd)));
+  boost::system::error_code none;
+  auto path = boost::filesystem::absolute(root, none);
+  if (none) return fail(Code::io, shown(root.string()) + ": can't tell which folder the program runs in");
+  return std::unique_ptr<PosixFs>(new PosixFs(std::move(fd), std::move(path)));
 }
 
-Result<Descriptor> PosixFs::open_below(const Path& path, int flags, unsigned mode) const {
+Result<Descriptor> PosixFs::open_below(const Path& path, int flags, unsigned mode, const char* doing) const {
   open_how how{};
   how.flags = static_cast<std::uint64_t>(static_cast<unsigned>(flags | O_CLOEXEC));
   how.mode = mode;
-  how.resolve = RESOLVE_BENEATH | RESOLVE_NO_SYMLINKS | RESOLVE_NO_MAGICLINKS;
+  how.resolve = RESOLVE_BENEATH | RESOLVE_NO_SYMLINKS | RESOLVE_NO_MAGICLINKS | RESOLVE_NO_XDEV;
   const char* name = path.empty() ? "." : path.c_str();
   for (;;) {
     const long fd = ::syscall(SYS_openat2, root_.get(), name, &how, sizeof how);
     if (fd >= 0) return Descriptor(static_cast<int>(fd));
-    if (errno != EINTR && errno != EAGAIN) return failed(path, "open");
+    if (errno == EXDEV && !leads_out(path)) return crosses(path);
+    if (errno != EINTR && errno != EAGAIN) return failed(path, doing);
   }
 }
 
+// For reading, without the filesystem noting when; only the owner may ask for that.
+Result<Descriptor> PosixFs::open_untouched(const Path& path, int flags) const {
+  auto fd = open_below(path, flags | O_NOATIME);
+  if (!fd && fd.error().number == EPERM) return open_below(path, flags);
+  return fd;
+}
+
 Result<Descriptor> PosixFs::open_parent(const Path& path) const {
-  const auto leaf = path.filename();
-  if (leaf.empty() || leaf == "." || leaf == "..")
-    return fail(Code::invalid, shown(path.string()) + ": names no file", EINVAL);
+  TRY(check_names_a_file(path));
   return open_below(path.parent_path(), O_PATH | O_DIRECTORY);
 }
 
@@ -127,14 +156,14 @@ Result<FileStat> PosixFs::stat(const Path& path) const {
     if (::fstat(root_.get(), &status) != 0) return failed(path, "look at the folder");
     return file_stat(status);
   }
-  const auto parent = TRY(open_parent(path));
-  if (::fstatat(parent.get(), path.filename().c_str(), &status, AT_SYMLINK_NOFOLLOW) != 0)
-    return failed(path, "look at it");
+  TRY(check_names_a_file(path));
+  const auto fd = TRY(open_below(path, O_PATH | O_NOFOLLOW, 0, "look at it"));  // its name would tell no mount
+  if (::fstat(fd.get(), &status) != 0) return failed(path, "look at it");
   return file_stat(status);
 }
 
 Result<std::vector<DirEntry>> PosixFs::list(const Path& folder) const {
-  auto fd = TRY(open_below(folder, O_RDONLY | O_DIRECTORY));
+  auto fd = TRY(open_untouched(folder, O_RDONLY | O_DIRECTORY));
   const auto close = [](DIR* dir) { ::closedir(dir); };
   const std::unique_ptr<DIR, decltype(close)> dir(::fdopendir(fd.get()), close);
   if (!dir) return failed(folder, "list the folder");
@@ -152,14 +181,15 @@ Result<std::vector<DirEntry>> PosixFs::list(const Path& folder) const {
 
 Result<std::unique_ptr<ReadFile>> PosixFs::open(const Path& path, Cache cache) const {
   constexpr int kFlags = O_RDONLY | O_NOFOLLOW | O_NONBLOCK;  // a FIFO put in its place must not hang us
-  auto fd = open_below(path, kFlags | O_NOATIME);
-  if (!fd && fd.error().number == EPERM) fd = open_below(path, kFlags);  // not the owner
-  if (!fd) return tl::unexpected(fd.error());
-  return PosixReadFile::over(std::move(*fd), path, cache);
+  return PosixReadFile::over(TRY(open_untouched(path, kFlags)), path, cache);
 }
 
 Result<Volume> PosixFs::volume() const {
   return volume_of(root_.get());
+}
+
+Result<void> PosixFs::still_there() const {
+  return folder_still_there(root_.get(), path_);
 }
 
 Result<std::unique_ptr<WriteFile>> PosixFs::create(const Path& path, std::uint64_t expected_size) {

@@ -1,4 +1,5 @@
-// A folder of the real filesystem. No path leads out of it and no link is followed (openat2, Linux 5.6).
+// A folder of the real filesystem. No path leads out of it, no link is followed, and none crosses into what is mounted
+// below it, be that another disk, a folder or a single file: `invalid`, with EXDEV (openat2, Linux 5.6).
 #pragma once
 
 #include <memory>
@@ -31,6 +32,7 @@ class PosixFs final : public Fs {
   Result<std::vector<DirEntry>> list(const Path& folder) const override;
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override;
   Result<Volume> volume() const override;
+  Result<void> still_there() const override;
   Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) override;
   Result<void> make_folder(const Path& path) override;
   Result<void> rename_new(const Path& from, const Path& to) override;
@@ -41,11 +43,13 @@ class PosixFs final : public Fs {
   bool tells_sync_errors() const override;
 
  private:
-  explicit PosixFs(Descriptor root) : root_(std::move(root)) {}
-  Result<Descriptor> open_below(const Path& path, int flags, unsigned mode = 0) const;
+  PosixFs(Descriptor root, Path path) : root_(std::move(root)), path_(std::move(path)) {}
+  Result<Descriptor> open_below(const Path& path, int flags, unsigned mode = 0, const char* doing = "open") const;
+  Result<Descriptor> open_untouched(const Path& path, int flags) const;
   Result<Descriptor> open_parent(const Path& path) const;
 
   const Descriptor root_;
+  const Path path_;  // where it was opened, absolute
 };
 
 }  // namespace everytake

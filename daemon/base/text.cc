@@ -27,8 +27,10 @@ utf8proc_int32_t next_code_point(std::string_view text, std::size_t& length) {
   return taken > 0 ? point : -1;
 }
 
-// Cc: control characters. Cf: format characters, the bidirectional controls among them. Zl, Zp: line separators.
+// Cc: control characters. Cf: format characters, the bidirectional controls among them. Zl, Zp: line separators. One
+// amid the bidirectional controls is not assigned yet.
 bool printable(utf8proc_int32_t point) {
+  if (point == 0x2065) return false;
   const auto category = utf8proc_category(point);
   return category != UTF8PROC_CATEGORY_CC && category != UTF8PROC_CATEGORY_CF && category != UTF8PROC_CATEGORY_ZL &&
          category != UTF8PROC_CATEGORY_ZP && category != UTF8PROC_CATEGORY_CS;
@@ -68,6 +70,23 @@ std::string shown(std::string_view bytes) {
     else
       for (const char c : piece) out += fmt::format("\\x{:02x}", static_cast<unsigned char>(c));
     bytes.remove_prefix(length);
+  }
+  return out;
+}
+
+std::string escaped_json(std::string_view json) {
+  std::string out;
+  out.reserve(json.size());
+  while (!json.empty()) {
+    std::size_t length = 0;
+    const auto point = next_code_point(json, length);
+    if (point < 0 || printable(point))
+      out += json.substr(0, length);
+    else if (point < 0x10000)
+      out += fmt::format("\\u{:04x}", point);
+    else  // a pair of surrogates
+      out += fmt::format("\\u{:04x}\\u{:04x}", 0xd800 + ((point - 0x10000) >> 10), 0xdc00 + (point & 0x3ff));
+    json.remove_prefix(length);
   }
   return out;
 }

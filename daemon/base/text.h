@@ -15,6 +15,9 @@ namespace everytake {
 // `bytes` as UTF-8 that can go to a terminal, a log or a page: control characters, bidirectional controls and bytes
 // that are no UTF-8 become \xNN (one for each byte).
 std::string shown(std::string_view bytes);
+// The same characters as \uXXXX (UTF-16, RFC 8259, section 7), for JSON written in one line of UTF-8: it stands for
+// the same values.
+std::string escaped_json(std::string_view json);
 
 // "Ada, Jonas"; empty where there are none.
 std::string joined(const std::vector<std::string>& words);

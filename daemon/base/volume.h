@@ -11,4 +11,8 @@ Result<Volume> volume_of(int folder);
 // Whether it tells how much room there is. Some drivers, in user space or of a network, have no answer.
 bool tells_room(const Volume& volume);
 
+// Whether a filesystem of this name gives a file one number and the same times for good: FAT and its kin, drivers in
+// user space and some servers make them up at each mount.
+bool keeps_file_numbers(const std::string& filesystem);
+
 }  // namespace everytake

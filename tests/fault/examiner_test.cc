@@ -201,6 +201,7 @@ class StoppingFs final : public ReadFs {
   Result<FileStat> stat(const Path& path) const override { return fs_.stat(path); }
   Result<std::vector<DirEntry>> list(const Path& folder) const override { return fs_.list(folder); }
   Result<Volume> volume() const override { return fs_.volume(); }
+  Result<void> still_there() const override { return fs_.still_there(); }
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override {
     working_ = started();
     stop_.request_stop();

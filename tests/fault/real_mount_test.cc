@@ -1,40 +1,23 @@
 // Real filesystems on images in a file, in mounts of the test's own, with the faults that kernels and devices give.
 // Needs root and loop devices; without, each says that nothing was tried.
-#include <fcntl.h>
 #include <gtest/gtest.h>
-#include <sys/ioctl.h>
-#include <unistd.h>
 
 #include <boost/filesystem.hpp>
 #include <thread>
 
+#include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
 
 namespace everytake {
 namespace {
 
+using test::kExt4;
+using test::kXfs;
 using test::quoted;
 using test::shell;
 
-class RealMounts : public test::MountedShoot {
+class RealMounts : public test::MountedShoot, protected test::Images {
  protected:
-  ~RealMounts() override {
-    for (auto it = mounted_.rbegin(); it != mounted_.rend(); ++it) shell("umount -l " + quoted(*it));
-  }
-
-  // A new filesystem in `image`, made by `make`, mounted at `point`. False where that can't be had.
-  bool make_and_mount(const Path& image, const std::string& make, const Path& point, const std::string& options = "") {
-    boost::filesystem::create_directories(image.parent_path());
-    return test::own_mounts() &&
-           shell("truncate -s 400M " + quoted(image) + " && " + make + " " + quoted(image)).exit == 0 &&
-           mount(image, point, options);
-  }
-  bool mount(const Path& image, const Path& point, const std::string& options = "") {
-    shell("mkdir -p " + quoted(point));
-    if (shell("mount -o loop" + options + " " + quoted(image) + " " + quoted(point)).exit != 0) return false;
-    mounted_.push_back(point);
-    return true;
-  }
   // The driver wants a device; it goes with its last user.
   bool mount_exfat(const Path& image, const Path& point) {
     const auto made = shell("device=$(losetup --find --show " + quoted(image) + ") && mount.exfat-fuse $device " +
@@ -46,10 +29,6 @@ class RealMounts : public test::MountedShoot {
     if (shell("fusefat -o rw+ " + quoted(image) + " " + quoted(point) + " 2>/dev/null").exit != 0) return false;
     mounted_.push_back(point);
     return true;
-  }
-  void unmount(const Path& point) {
-    EXPECT_EQ(shell("umount " + quoted(point)).exit, 0);
-    std::erase(mounted_, point);
   }
   // Its yes ends when "desk" goes, and holds again when it is back.
   void expect_known_again(const std::function<bool()>& mount_again) {
@@ -75,14 +54,7 @@ class RealMounts : public test::MountedShoot {
   }
 
   Path image_ = dir_ / "images/desk";
-  std::vector<Path> mounted_;
 };
-
-#define EVERYTAKE_NEEDS_IMAGE(mounted) \
-  if (!(mounted)) GTEST_SKIP() << "mounting an image needs root, loop devices and mkfs: nothing was tried"
-
-constexpr const char* kExt4 = "mkfs.ext4 -q -F";
-constexpr const char* kXfs = "mkfs.xfs -q -f";
 
 TEST_F(RealMounts, AVisitOnEachFilesystemIsWholeAndReadBackFromTheDisk) {
   for (const char* make : {kExt4, kXfs}) {
@@ -121,19 +93,12 @@ TEST_F(RealMounts, AVisitOnFatIsWholeUnderNamesThatItTakes) {
   EXPECT_EQ(shell("cd " + quoted(roll_at(desk_)) + " && xxhsum -c --strict ../R001.xxh128").exit, 0);
 }
 
-// xfs(5) and ext4 know this call as "go down": what is not on the disk is lost, and all later calls fail.
 TEST_F(RealMounts, AFilesystemThatIsShutDownStopsAlone) {
-  constexpr unsigned long kShutDown = _IOR('X', 125, std::uint32_t);
   for (const char* make : {kExt4, kXfs}) {
     SCOPED_TRACE(make);
     EVERYTAKE_NEEDS_MOUNT(mount_card());
     EVERYTAKE_NEEDS_IMAGE(make_and_mount(image_, make, desk_));
-    const auto ran = offload_with([&] {
-      std::uint32_t without_flushing = 2;
-      const int fd = ::open(desk_.c_str(), O_RDONLY | O_CLOEXEC);
-      EXPECT_EQ(::ioctl(fd, kShutDown, &without_flushing), 0);
-      ::close(fd);
-    });
+    const auto ran = offload_with([&] { test::shut_down(desk_); });
     EXPECT_NE(ran.exit, 0);
     EXPECT_TRUE(is_whole(shuttle_.path()));
     EXPECT_FALSE(is_safe());

@@ -8,6 +8,9 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
   const auto mounts = parse_mounts({reinterpret_cast<const char*>(data), size});
   for (const auto& mount : mounts)
     if (mount.point.empty() || mount.type.empty()) std::abort();
+  for (const auto& mount : mounts)
+    for (const auto& value : values_of(mount.super_options, "upperdir"))
+      if (!has_option(mount.super_options, "upperdir=" + value)) std::abort();
   (void)mount_of(mounts, "/media/card");
   return 0;
 }

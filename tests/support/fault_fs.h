@@ -28,6 +28,7 @@ class FaultFs final : public Fs {
   Result<std::vector<DirEntry>> list(const Path& folder) const override;
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override;
   Result<Volume> volume() const override;
+  Result<void> still_there() const override;
   Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) override;
   Result<void> make_folder(const Path& path) override;
   Result<void> rename_new(const Path& from, const Path& to) override;

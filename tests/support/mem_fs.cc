@@ -12,6 +12,7 @@ class MemReadFile final : public ReadFile {
 
   Result<std::size_t> read(std::span<std::byte> buffer, std::uint64_t offset) override {
     MutexLock lock(fs_.mu_);
+    TRY(fs_.answers());
     if (offset >= node_->bytes.size()) return std::size_t{0};
     const auto count = std::min<std::size_t>(buffer.size(), node_->bytes.size() - offset);
     std::memcpy(buffer.data(), node_->bytes.data() + offset, count);
@@ -60,8 +61,9 @@ class MemWriteFile final : public WriteFile {
 
 MemFs::MemFs() {
   volume_.filesystem = "memfs";
-  volume_.disk = "disk of " + std::to_string(reinterpret_cast<std::uintptr_t>(this));
-  volume_.uuid = "uuid of " + volume_.disk;
+  const auto disk = "disk of " + std::to_string(reinterpret_cast<std::uintptr_t>(this));
+  volume_.disks = {{disk}, true};
+  volume_.uuid = "uuid of " + disk;
   volume_.within = "/";
   volume_.free_bytes = volume_.total_bytes = std::uint64_t{1} << 40;
 }
@@ -119,6 +121,11 @@ void MemFs::set_evidence(Evidence evidence) {
   evidence_ = evidence;
 }
 
+void MemFs::set_dead(bool dead) {
+  MutexLock lock(mu_);
+  dead_ = dead;
+}
+
 void MemFs::crash(unsigned seed) {
   MutexLock lock(mu_);
   std::minstd_rand random(seed);
@@ -167,14 +174,23 @@ Result<void> MemFs::add(const Path& path, std::shared_ptr<Node> node) {
 }
 
 FileStat MemFs::stat_of(const Node& node) const {
-  return {
-      node.folder ? FileType::directory : FileType::regular, node.bytes.size(), node.mtime, node.ctime, 1, node.inode};
+  return {node.folder ? FileType::directory : FileType::regular,
+          node.bytes.size(),
+          node.mtime,
+          node.ctime,
+          reinterpret_cast<std::uintptr_t>(this),
+          node.inode};
 }
 
 std::uint64_t MemFs::used() const {
   std::uint64_t sum = 0;
   for (const auto& [name, node] : names_) sum += node->bytes.size();
   return sum;
+}
+
+Result<void> MemFs::answers() const {
+  if (dead_) return fail(Code::gone, "the disk beneath is gone", ENODEV);
+  return {};
 }
 
 Result<FileStat> MemFs::stat(const Path& path) const {
@@ -209,6 +225,11 @@ Result<Volume> MemFs::volume() const {
   auto volume = volume_;
   if (capacity_ != UINT64_MAX) volume.free_bytes = capacity_ - std::min(capacity_, used());
   return volume;
+}
+
+Result<void> MemFs::still_there() const {
+  MutexLock lock(mu_);
+  return answers();
 }
 
 Result<std::unique_ptr<WriteFile>> MemFs::create(const Path& path, std::uint64_t) {

@@ -24,6 +24,8 @@ class MemFs final : public Fs {
   void set_capacity(std::uint64_t bytes);        // of all files together
   void set_volume(Volume volume);
   void set_evidence(Evidence evidence);
+  // Whether the disk beneath is gone: reading and still_there() say so, names and sizes are told from memory.
+  void set_dead(bool dead);
   // A power cut. With seed 0 everything not synced is lost; else each unsynced name and file is kept, lost or torn by
   // the seed's choice: a disk may write in any order.
   void crash(unsigned seed = 0);
@@ -33,6 +35,7 @@ class MemFs final : public Fs {
   Result<std::vector<DirEntry>> list(const Path& folder) const override;
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override;
   Result<Volume> volume() const override;
+  Result<void> still_there() const override;
   Result<std::unique_ptr<WriteFile>> create(const Path& path, std::uint64_t expected_size) override;
   Result<void> make_folder(const Path& path) override;
   Result<void> rename_new(const Path& from, const Path& to) override;
@@ -59,6 +62,7 @@ class MemFs final : public Fs {
   Result<void> add(const Path& path, std::shared_ptr<Node> node) REQUIRES(mu_);
   FileStat stat_of(const Node& node) const;
   std::uint64_t used() const REQUIRES(mu_);
+  Result<void> answers() const REQUIRES(mu_);
 
   mutable Mutex mu_;
   Names names_ GUARDED_BY(mu_);
@@ -67,6 +71,7 @@ class MemFs final : public Fs {
   std::uint64_t capacity_ GUARDED_BY(mu_) = UINT64_MAX;
   std::uint64_t next_ GUARDED_BY(mu_) = 1;  // inode numbers and the clock of ctime
   Evidence evidence_ GUARDED_BY(mu_) = Evidence::direct;
+  bool dead_ GUARDED_BY(mu_) = false;
 };
 
 }  // namespace everytake::test

@@ -25,7 +25,9 @@ std::vector<std::string> points(const std::vector<Mount>& mounts) {
 TEST(Mounts, ReadsTheExampleOfTheManual) {
   const auto mount = parse_mount("36 35 98:0 /mnt1 /mnt2 rw,noatime master:1 - ext3 /dev/root rw,errors=continue");
   ASSERT_TRUE(mount);
-  EXPECT_EQ(*mount, (Mount{36, "98:0", "/mnt1", "/mnt2", "ext3", "/dev/root"}));
+  EXPECT_EQ(*mount, (Mount{36, "98:0", "/mnt1", "/mnt2", "ext3", "/dev/root", {}, {}}));
+  EXPECT_THAT(mount->options, ElementsAre("rw", "noatime"));
+  EXPECT_THAT(mount->super_options, ElementsAre("rw", "errors=continue"));
 }
 
 TEST(Mounts, UndoesTheEscapesOfNames) {
@@ -49,6 +51,26 @@ TEST(Mounts, TakesNoFieldForAnother) {
         "99999999999999999999999 2 8:1 / /m - vfat x", "1 2 8:1 / /m rw shared:1 vfat x"})
     EXPECT_FALSE(parse_mount(broken)) << broken;
   EXPECT_EQ(parse_mount("1 2 8:1 / /m - vfat")->source, "");
+}
+
+// As Linux 6.18 writes an overlay whose folder is "x,y:z w".
+TEST(Mounts, SplitsOptionsAtTheCommasBetweenThem) {
+  const auto mount = parse_mount(
+      R"(65 42 0:39 / /ov rw,relatime shared:3 - overlay ov ro,lowerdir=/a,upperdir=/m/x\134\054y\134:z\040w,uuid=on)");
+  ASSERT_TRUE(mount);
+  EXPECT_THAT(mount->options, ElementsAre("rw", "relatime"));
+  EXPECT_TRUE(has_option(mount->super_options, "ro"));
+  EXPECT_FALSE(has_option(mount->super_options, "r"));
+  EXPECT_THAT(values_of(mount->super_options, "upperdir"), ElementsAre(R"(/m/x\,y\:z w)"));
+  EXPECT_THAT(values_of(mount->super_options, "lowerdir"), ElementsAre("/a"));
+  EXPECT_THAT(values_of(mount->super_options, "lower"), IsEmpty());
+  EXPECT_THAT(parse_mount("1 2 8:1 / /m  - vfat x ,,rw,")->super_options, ElementsAre("rw"));
+  EXPECT_THAT(parse_mount("1 2 8:1 / /m - vfat x")->options, IsEmpty());
+}
+
+TEST(Mounts, AreTheSameWithOtherOptions) {
+  EXPECT_EQ(parse_mount("1 2 8:1 / /m rw - vfat x rw"), parse_mount("1 2 8:1 / /m ro,noatime - vfat x ro"));
+  EXPECT_NE(parse_mount("1 2 8:1 / /m rw - vfat x rw"), parse_mount("3 2 8:1 / /m rw - vfat x rw"));
 }
 
 TEST(Mounts, LeavesOutLinesThatAreNone) {

@@ -49,6 +49,7 @@ class OddFs final : public ReadFs {
   Result<std::vector<DirEntry>> list(const Path& folder) const override { return entries(folder); }
   Result<std::unique_ptr<ReadFile>> open(const Path&, Cache) const override { return fail(Code::io, "not here"); }
   Result<Volume> volume() const override { return Volume{}; }
+  Result<void> still_there() const override { return {}; }
 };
 
 TEST(Scan, ListsEverythingHiddenFilesAndEmptyFoldersToo) {
