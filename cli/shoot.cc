@@ -22,13 +22,34 @@ Result<Path> find_shoot(const Session& session) {
   return everytake::find_shoot({session.shoot, session.shoot_from_environment, session.folder});
 }
 
-tl::expected<Shoot, Exit> load_shoot(Session& session) {
+namespace {
+
+using Load = tl::expected<Shoot, std::vector<std::string>>(const Path& folder);
+
+tl::expected<Shoot, Exit> load_by(Load& load, Session& session) {
   const auto folder = find_shoot(session);
   if (!folder) return tl::unexpected(report(folder.error(), session));
-  auto shoot = everytake::load_shoot(*folder);
+  auto shoot = load(*folder);
   if (shoot) return std::move(*shoot);
   for (const auto& wrong : shoot.error()) session.err << painted(wrong, Tone::bad, session.err_screen) << '\n';
   return tl::unexpected(Exit::bad_input);
+}
+
+}  // namespace
+
+tl::expected<Shoot, Exit> load_shoot(Session& session) {
+  return load_by(everytake::load_shoot, session);
+}
+
+tl::expected<Shoot, Exit> load_shoot_for_copies(Session& session) {
+  auto shoot = load_by(everytake::load_shoot_for_copies, session);
+  if (shoot) remark_wrong(*shoot, session);
+  return shoot;
+}
+
+void remark_wrong(const Shoot& shoot, Session& session) {
+  for (const auto& wrong : shoot.wrong) remark(wrong, session);
+  if (!shoot.wrong.empty()) remark(std::string("everytake: ") + kNotPlaced, session);
 }
 
 Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot) {

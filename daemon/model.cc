@@ -1,5 +1,7 @@
 #include "model.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cctype>
 #include <cmath>
@@ -82,6 +84,17 @@ const char* to_string(CopyState state) {
   return "";
 }
 
+namespace {
+
+// FNV-1a of 32 bits (draft-eastlake-fnv, sections 2 and 5).
+std::uint32_t fnv1a(std::string_view bytes) {
+  std::uint32_t hash = 0x811c9dc5;
+  for (const char c : bytes) hash = (hash ^ static_cast<unsigned char>(c)) * 0x01000193;
+  return hash;
+}
+
+}  // namespace
+
 std::string Plan::slug() const {
   std::string slug;
   for (const char c : title) {
@@ -92,7 +105,7 @@ std::string Plan::slug() const {
       slug += '-';
   }
   while (!slug.empty() && slug.back() == '-') slug.pop_back();
-  return slug.empty() ? "shoot" : slug;
+  return slug.empty() ? fmt::format("shoot-{:08x}", fnv1a(title)) : slug;
 }
 
 std::optional<Rational> slow_factor(const ClipFacts& facts) {

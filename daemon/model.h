@@ -81,6 +81,7 @@ struct PlannedDestination {
   Path path;
   bool allow_same_disk = false;
   bool accept_cached = false;
+  bool own_disk = false;  // a person's word where the system can't tell: a network folder, FUSE
 };
 
 struct CameraDefault {
@@ -112,7 +113,8 @@ struct Plan {
 
   std::string text;  // as it was written: a copy goes to each destination; empty where it was made in another way
 
-  std::string slug() const;  // the title as a folder name: "saltmarsh-radio"
+  // The title as a folder name: "saltmarsh-radio". One without a letter or digit has a number of its own instead.
+  std::string slug() const;
 };
 
 // ---- The card -----------------------------------------------------------------------------------------------------

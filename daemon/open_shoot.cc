@@ -67,22 +67,31 @@ Result<Path> find_shoot(const ShootNamed& named) {
                                            kPlanFile, shown(named.working_folder.string())));
 }
 
-tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder) {
-  using Wrong = std::vector<std::string>;
-  const auto text = read_text(folder / kPlanFile);
-  if (!text) return tl::unexpected(Wrong{text.error().what});
-  Shoot shoot{.folder = folder, .plan = {}, .remarks = {}};
-  auto plan = parse_plan(*text, [&](const Path& song) {
+tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folder, std::string_view plan) {
+  Shoot shoot{.folder = folder, .plan = {}, .remarks = {}, .wrong = {}};
+  if (plan.size() > kMostPlanBytes)
+    return tl::unexpected(std::vector{shown((folder / kPlanFile).string()) + " is far too long for a plan"});
+  auto reading = read_plan(plan, [&](const Path& song) {
     auto length = measure(fs::absolute(song, folder));
     if (!length) shoot.remarks.push_back("song: " + length.error().what);
     return length;
   });
-  if (!plan) {
-    Wrong wrong;
-    for (const auto& error : plan.error()) wrong.push_back(to_string(error));
-    return tl::unexpected(std::move(wrong));
-  }
-  shoot.plan = std::move(*plan);
+  for (const auto& error : reading.errors) shoot.wrong.push_back(to_string(error));
+  if (!reading.fit_for_copies) return tl::unexpected(std::move(shoot.wrong));
+  if (!shoot.wrong.empty()) shoot.remarks.clear();  // of a song that is not in the plan then
+  shoot.plan = std::move(reading.plan);
+  return shoot;
+}
+
+tl::expected<Shoot, std::vector<std::string>> load_shoot_for_copies(const Path& folder) {
+  const auto text = read_text(folder / kPlanFile);
+  if (!text) return tl::unexpected(std::vector{text.error().what});
+  return shoot_for_copies(folder, *text);
+}
+
+tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder) {
+  auto shoot = load_shoot_for_copies(folder);
+  if (shoot && !shoot->wrong.empty()) return tl::unexpected(std::move(shoot->wrong));
   return shoot;
 }
 

@@ -4,6 +4,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <tl/expected.hpp>
 #include <vector>
 
@@ -19,6 +20,8 @@ struct Shoot {
   Path folder;  // absolute
   Plan plan;
   std::vector<std::string> remarks;  // what the plan names and is not there now, a sentence each
+  // What is wrong with the plan where no copy relies on it, a line each; then the plan has no song, and see kNotPlaced.
+  std::vector<std::string> wrong;
   Path catalogue() const { return folder / kCatalogueFile; }
 };
 
@@ -46,5 +49,15 @@ Result<Path> find_shoot(const ShootNamed& named);
 
 // Reads the plan and measures the song. Else all that is wrong with it, a line each.
 tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder);
+
+// The same for what copies and judges cards: mistakes elsewhere than in the shoot and its destinations are told in
+// `wrong`, and no reason to leave a card uncopied.
+tl::expected<Shoot, std::vector<std::string>> load_shoot_for_copies(const Path& folder);
+// The same of a plan that is not in the folder yet.
+tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folder, std::string_view plan);
+
+// To be said after Shoot::wrong.
+inline constexpr const char* kNotPlaced =
+    "copies don't rely on that and go on; clips wait to be placed in the song until the plan is mended";
 
 }  // namespace everytake

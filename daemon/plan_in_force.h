@@ -9,10 +9,12 @@ namespace everytake {
 // Safe to use from several threads.
 class PlanInForce {
  public:
-  PlanInForce(Shoot shoot, Log& log) : folder_(shoot.folder), log_(log), plan_(std::move(shoot.plan)) {}
+  PlanInForce(Shoot shoot, Log& log)
+      : folder_(shoot.folder), log_(log), plan_(std::move(shoot.plan)), told_(std::move(shoot.wrong)) {}
 
   const Path& shoot() const { return folder_; }
-  // Reads it again. One with errors is told in the log, and the last good one stays in force.
+  // Reads it again. Errors are told in the log, once: where copies rely on what is wrong, the plan before stays in
+  // force; else its destinations count, and clips are placed by the last one that was whole.
   Plan now();
 
  private:
@@ -20,6 +22,7 @@ class PlanInForce {
   Log& log_;
   Mutex mu_;
   Plan plan_ GUARDED_BY(mu_);
+  std::vector<std::string> told_ GUARDED_BY(mu_);  // the errors told last
 };
 
 }  // namespace everytake

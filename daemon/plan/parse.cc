@@ -13,6 +13,8 @@ namespace {
 constexpr const char* kRates = "write 24000/1001, 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60";
 constexpr std::int64_t kMostRateTerm = 1'000'000;  // keeps products of two rates far from overflow
 constexpr std::size_t kLeastDestinations = 2;
+constexpr std::initializer_list<const char*> kTables = {"shoot",       "song",   "member", "section",
+                                                        "destination", "camera", "want"};
 
 // A rate as a text or as a number.
 std::optional<Rational> read_rate(Fields& fields, const char* key) {
@@ -132,6 +134,7 @@ PlannedDestination read_destination(Fields& fields) {
     fields.error("path", "path must be a whole path", "one that begins with /");
   destination.allow_same_disk = fields.choice("same_disk", {"allow"}).has_value();
   destination.accept_cached = fields.truth("accept_cached").value_or(false);
+  destination.own_disk = fields.truth("own_disk").value_or(false);
   return destination;
 }
 
@@ -146,7 +149,7 @@ std::vector<PlannedDestination> read_destinations(const Value& document, PlanErr
   std::vector<Named> names;
   for (const Value* table : tables(document, "destination", errors)) {
     Fields fields(table, called("destination", destinations.size() + 1, *table),
-                  {"name", "path", "same_disk", "accept_cached"}, errors);
+                  {"name", "path", "same_disk", "accept_cached", "own_disk"}, errors);
     auto destination = read_destination(fields);
     for (const auto& other : destinations) {
       if (destination.path.empty() || other.path.empty()) continue;
@@ -182,6 +185,41 @@ std::vector<CameraDefault> read_cameras(const Value& document, PlanErrors& error
   return cameras;
 }
 
+// What only clips need: where in the song they lie, and what is wanted of them.
+void read_rest(const Value& document, const SongLength& song_length, Plan& plan, PlanErrors& errors) {
+  const bool tempo_given = read_song(document, song_length, plan.song, errors);
+  plan.members = read_members(document, errors);
+  Fields want(table(document, "want", errors), "want", {"takes", "b_roll", "slow_mo", "looks", "member_seconds"},
+              errors);
+  const Wants wants = read_wants(want, {});
+  plan.member_seconds = from_seconds(want.number("member_seconds", 0, 86400).value_or(0));
+  plan.sections = read_sections(document, plan, wants, tempo_given, errors);
+  plan.cameras = read_cameras(document, errors);
+}
+
+// Whether a table has a name that none has, and may be meant for what copies rely on.
+bool may_hide_a_destination(const Value& document) {
+  const std::vector<std::string> names(kTables.begin(), kTables.end());
+  const auto& fields = std::get<Value::Table>(document.data);
+  return std::any_of(fields.begin(), fields.end(), [&](const Field& field) {
+    if (std::find(names.begin(), names.end(), field.key) != names.end()) return false;
+    const auto meant = nearest(field.key, names);
+    return !meant || *meant == "shoot" || *meant == "destination";
+  });
+}
+
+Plan for_copies_alone(const Plan& plan) {
+  Plan some;
+  some.title = plan.title;
+  some.performer = plan.performer;
+  some.frame_rate = plan.frame_rate;
+  some.gamma = plan.gamma;
+  some.read_card_twice = plan.read_card_twice;
+  some.destinations = plan.destinations;
+  some.text = plan.text;
+  return some;
+}
+
 }  // namespace
 
 std::string to_string(const PlanError& error) {
@@ -189,27 +227,27 @@ std::string to_string(const PlanError& error) {
                      error.hint.empty() ? "" : " (" + error.hint + ")");
 }
 
-tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, const SongLength& song_length) {
+PlanReading read_plan(std::string_view toml, const SongLength& song_length) {
   const auto document = parse_toml(toml);
-  if (!document) return tl::unexpected(std::vector{document.error()});
+  if (!document) return {{}, {document.error()}, false};
   PlanErrors errors;
-  Fields top(&*document, "", {"shoot", "song", "member", "section", "destination", "camera", "want"}, errors);
   Plan plan;
   plan.text = toml;
   read_shoot(*document, plan, errors);
-  const bool tempo_given = read_song(*document, song_length, plan.song, errors);
-  plan.members = read_members(*document, errors);
-  Fields want(table(*document, "want", errors), "want", {"takes", "b_roll", "slow_mo", "looks", "member_seconds"},
-              errors);
-  const Wants wants = read_wants(want, {});
-  plan.member_seconds = from_seconds(want.number("member_seconds", 0, 86400).value_or(0));
-  plan.sections = read_sections(*document, plan, wants, tempo_given, errors);
   plan.destinations = read_destinations(*document, errors);
-  plan.cameras = read_cameras(*document, errors);
-  if (errors.empty()) return plan;
+  const bool fit_for_copies = errors.empty() && !may_hide_a_destination(*document);
+  Fields top(&*document, "", kTables, errors);
+  read_rest(*document, song_length, plan, errors);
+  if (!errors.empty()) plan = for_copies_alone(plan);
   std::stable_sort(errors.begin(), errors.end(),
                    [](const PlanError& a, const PlanError& b) { return a.place < b.place; });
-  return tl::unexpected(std::move(errors));
+  return {std::move(plan), std::move(errors), fit_for_copies};
+}
+
+tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, const SongLength& song_length) {
+  auto reading = read_plan(toml, song_length);
+  if (!reading.errors.empty()) return tl::unexpected(std::move(reading.errors));
+  return std::move(reading.plan);
 }
 
 }  // namespace everytake

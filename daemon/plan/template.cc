@@ -58,6 +58,7 @@ name = "shuttle"
 path = "/media/shuttle/footage"
 # same_disk = "allow"               # accept a disk already used; then no card is ever called safe to wipe
 # accept_cached = true              # accept a read-back that can't be shown to come from the disk
+# own_disk = true                   # on a disk of its own, which the system can't tell: a network folder, FUSE
 
 # What a camera can't say of itself.
 # [[camera]]

@@ -27,6 +27,12 @@ Plan plan_with(const std::string& more, const SongLength& song = no_song) {
   return {};
 }
 
+// What copies rely on.
+constexpr const char* kCopies =
+    "[shoot]\ntitle = \"Saltmarsh Radio\"\nframe_rate = \"25/1\"\n"
+    "[[destination]]\nname = \"desk\"\npath = \"/media/desk/footage\"\n"
+    "[[destination]]\nname = \"shuttle\"\npath = \"/media/shuttle/footage/\"\n";
+
 constexpr const char* kSong = "[song]\nlength = \"3:33.400\"\ntempo = 96.0\nfirst_bar = \"0:00.250\"\n";
 
 TEST(Plan, ReadsEverySetting) {
@@ -65,6 +71,7 @@ same_disk = "allow"
 name = "shuttle"
 path = "/media/shuttle/footage/"
 accept_cached = true
+own_disk = true
 [[camera]]
 model = "L-1"
 gamma = "N-Log"
@@ -110,6 +117,8 @@ member_seconds = 30
   EXPECT_FALSE(plan->destinations[0].accept_cached);
   EXPECT_EQ(plan->destinations[1].path, "/media/shuttle/footage");
   EXPECT_TRUE(plan->destinations[1].accept_cached);
+  EXPECT_FALSE(plan->destinations[0].own_disk);
+  EXPECT_TRUE(plan->destinations[1].own_disk);
   ASSERT_EQ(plan->cameras.size(), 1U);
   EXPECT_EQ(plan->cameras[0].gamma, "n-log");
   EXPECT_EQ(plan->member_seconds, 30s);
@@ -204,6 +213,59 @@ TEST(Plan, WantsNothingUnlessItIsToldTo) {
   EXPECT_EQ(plan.member_seconds, 0s);
 }
 
+// Copies rely on the shoot and its destinations, and on nothing else.
+TEST(Plan, IsFitForCopiesWhateverIsWrongWithTheSongAndWhatIsWantedOfIt) {
+  const std::string rest[] = {"[song]\nfile = \"song.wav\"\n",  // not there, and no length
+                              "[song]\nlength = \"1:00\"\n[[section]]\nname = \"A\"\nbars = 4\n",
+                              "[song]\nlength = \"1:00\"\n[[member]]\nname = \"Ada\"\n[[member]]\nname = \"Ada\"\n",
+                              "[song]\nlength = \"1:00\"\n[[camera]]\nmodel = \"L-1\"\n",
+                              "[song]\nlength = \"1:00\"\n[want]\ntakes = -1\n",
+                              "[song]\nlength = \"1:00\"\n[[sectoin]]\nname = \"A\"\n"};
+  for (const auto& wrong : rest) {
+    const auto reading = read_plan(std::string(kCopies) + wrong, no_song);
+    EXPECT_FALSE(reading.errors.empty()) << wrong;
+    EXPECT_TRUE(reading.fit_for_copies) << wrong;
+    EXPECT_EQ(reading.plan.slug(), "saltmarsh-radio");
+    EXPECT_EQ(reading.plan.destinations.size(), 2U) << wrong;
+    EXPECT_FALSE(reading.plan.text.empty());
+    // Nothing is placed by half of a song.
+    EXPECT_EQ(reading.plan.song.file, std::nullopt) << wrong;
+    EXPECT_EQ(reading.plan.song.length, std::nullopt) << wrong;
+    EXPECT_TRUE(reading.plan.sections.empty() && reading.plan.members.empty()) << wrong;
+    EXPECT_FALSE(parse_plan(std::string(kCopies) + wrong, no_song)) << wrong;
+  }
+}
+
+TEST(Plan, IsFitForNothingWhereCopiesRelyOnWhatIsWrong) {
+  const std::string song = "[song]\nlength = \"1:00\"\n";
+  const std::string wrong[] = {
+      "[shoot\n",                                                                               // no TOML
+      std::string(kCopies) + song + "[[destination]]\nname = \"desk\"\npath = \"/media/c\"\n",  // twice
+      std::string(kCopies) + song + "[[destination]]\nname = \"c\"\npath = \"/media/c\"\nown_disc = true\n",
+      std::string(kCopies) + song + "[[destinatoin]]\nname = \"c\"\npath = \"/media/c\"\n",  // misspelled
+      std::string(kCopies) + song + "[[drive]]\nname = \"c\"\npath = \"/media/c\"\n",        // or meant so
+      std::string(kCopies).insert(8, "read_card = \"thrice\"\n") + song,
+      std::string(kCopies).insert(8, "raed_card = \"twice\"\n") + song,
+      song};
+  for (const auto& text : wrong) EXPECT_FALSE(read_plan(text, no_song).fit_for_copies) << text;
+  const auto good = read_plan(std::string(kCopies) + song, no_song);
+  EXPECT_TRUE(good.fit_for_copies && good.errors.empty());
+  EXPECT_EQ(good.plan.song.length, 60s);
+}
+
+TEST(Plan, GivesTitlesOfSignsAloneAFolderOfTheirOwn) {
+  const auto slug = [](const char* title) {
+    Plan plan;
+    plan.title = title;
+    return plan.slug();
+  };
+  EXPECT_EQ(slug("Saltmarsh Radio"), "saltmarsh-radio");
+  EXPECT_EQ(slug("歌!"), "歌");
+  // FNV-1a of the titles, by a program of its own.
+  EXPECT_EQ(slug("!!!"), "shoot-2d53a722");
+  EXPECT_EQ(slug("???"), "shoot-7bcac794");
+}
+
 TEST(Template, IsAValidPlanWhateverItsTitle) {
   for (const char* title : {"saltmarsh-radio", "\"quoted\" \\ and \n more", "Grüße 歌", ""}) {
     const auto plan = parse_plan(plan_template(title), no_song);
@@ -211,6 +273,16 @@ TEST(Template, IsAValidPlanWhateverItsTitle) {
     EXPECT_EQ(plan->sections.size(), 4U);
     EXPECT_EQ(plan->destinations.size(), 2U);
   }
+}
+
+TEST(Template, ShowsWhatADestinationMaySayOfItsDisk) {
+  auto text = plan_template("Saltmarsh Radio");
+  const auto line = text.find("# own_disk = true");
+  ASSERT_NE(line, std::string::npos);
+  text.erase(line, 2);  // the comment's sign: the line below the last destination counts
+  const auto plan = parse_plan(text, no_song);
+  ASSERT_TRUE(plan) << to_string(plan.error().front());
+  EXPECT_TRUE(plan->destinations[1].own_disk);
 }
 
 }  // namespace
