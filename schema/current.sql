@@ -27,7 +27,7 @@ CREATE TABLE destination (
   path      BLOB NOT NULL,                   -- where it was last
   disk      TEXT NOT NULL,                   -- names the disk beneath; '' where not known
   fs_uuid   TEXT NOT NULL
-) STRICT;
+, mark TEXT NOT NULL DEFAULT '', home BLOB NOT NULL DEFAULT x'') STRICT;
 CREATE TABLE copy (
   file_id        INTEGER NOT NULL REFERENCES file(id),
   destination_id INTEGER NOT NULL REFERENCES destination(id),
@@ -38,7 +38,7 @@ CREATE TABLE copy (
   size           INTEGER,                    -- as it stood there when verified
   mtime_ns       INTEGER,
   ctime_ns       INTEGER,
-  inode          INTEGER,
+  inode          INTEGER, digest BLOB,
   PRIMARY KEY (file_id, destination_id),
   CHECK (state != 'verified' OR (readback IS NOT NULL AND verified_at IS NOT NULL AND size IS NOT NULL))
 ) STRICT, WITHOUT ROWID;
@@ -125,3 +125,35 @@ CREATE INDEX clip_by_roll ON clip(roll_id);
 CREATE INDEX clip_file_by_file ON clip_file(file_id);
 CREATE INDEX problem_by_roll ON problem(roll_id);
 CREATE INDEX problem_by_clip ON problem(clip_id);
+CREATE TABLE identity (
+  id TEXT NOT NULL                           -- 32 hex digits, by chance
+) STRICT;
+CREATE TABLE kept (
+  stamp TEXT PRIMARY KEY,                    -- 32 hex digits, by chance
+  at    INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE TABLE sighting (
+  card     TEXT NOT NULL,                    -- as roll.card
+  path     BLOB NOT NULL,                    -- from there
+  mtime_ns INTEGER NOT NULL,
+  file_id  INTEGER NOT NULL REFERENCES file(id),
+  seen_at  INTEGER NOT NULL,                 -- as file.seen_at
+  PRIMARY KEY (card, path)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX sighting_by_file ON sighting(file_id);
+CREATE INDEX file_by_size ON file(size);
+CREATE TRIGGER file_digest_moves AFTER UPDATE OF digest ON file WHEN old.digest IS NOT new.digest
+BEGIN
+  UPDATE copy SET state = 'failed' WHERE file_id = new.id AND state = 'verified' AND digest IS NOT new.digest;
+  DELETE FROM sighting WHERE file_id = new.id;  -- what was met elsewhere had the other bytes
+END;
+CREATE TRIGGER copy_is_made AFTER INSERT ON copy
+WHEN new.state = 'verified' AND new.digest IS NOT coalesce((SELECT digest FROM file WHERE id = new.file_id), x'')
+BEGIN
+  SELECT RAISE(ABORT, 'a verified copy needs the digest of its file');
+END;
+CREATE TRIGGER copy_is_changed AFTER UPDATE ON copy
+WHEN new.state = 'verified' AND new.digest IS NOT coalesce((SELECT digest FROM file WHERE id = new.file_id), x'')
+BEGIN
+  SELECT RAISE(ABORT, 'a verified copy needs the digest of its file');
+END;

@@ -25,8 +25,10 @@ class Catalogue final : public Reader {
   Result<void> release_card(const std::string& card, const Holder& self);  // no error where another one has it
 
   // ---- Offloading ----
-  Result<DestinationId> destination(const std::string& name, const Path& path, const std::string& disk,
-                                    const std::string& fs_uuid);  // made or brought up to date
+  // Makes the row of `now.name`, or brings it up to date; what `now` leaves empty stays as it was. A folder that gets
+  // its first mark, and that no filesystem's UUID speaks for, may be any: its copies do not count until they are read
+  // back.
+  Result<DestinationId> destination(const DestinationRow& now);
   // One visit: marks every file as seen at `roll.opened_at`, and makes `roll` for those without a row. Its name is the
   // next number that is not `taken`. Returns a row for every file, in order; and the roll where one was made.
   struct Visit {
@@ -36,10 +38,25 @@ class Catalogue final : public Reader {
   Result<Visit> open_visit(Roll roll, std::span<const SeenFile> files,
                            const std::function<bool(const std::string& name)>& taken);
   Result<void> record_trouble(FileId file, const std::string& what);  // until a reading goes well
-  // Takes the place of what was known of these copies; readings may come along in the same transaction.
-  Result<void> record_copies(std::span<const CopyRow> copies, std::span<const FileReading> readings = {});
+  // Files met elsewhere, at `card`: from now on they are its, too.
+  Result<void> record_sightings(const std::string& card, std::span<const Sighting> sightings);
+  // Takes the place of what was known of these copies; readings, and trouble with reading, may come along in the same
+  // transaction.
+  //
+  // A digest is never moved by one reading: where another is known, a single reading that differs makes the file
+  // suspect, and two in a row take the other's place. Then every copy that was read back with another digest has
+  // failed, in the same transaction. A copy that is told as verified with another digest than the file's is recorded as
+  // failed.
+  Result<void> record_copies(std::span<const CopyRow> copies, std::span<const FileReading> readings = {},
+                             std::span<const FileTrouble> troubles = {});
   // Problems of a roll: `problems` take the place of those there.
   Result<void> record_problems(RollId roll, std::span<const Problem> problems, Instant now);
+
+  // ---- Copies of this catalogue ----
+  // From now on a catalogue left at a destination bears this stamp; nothing where it is known already.
+  Result<void> add_stamp(const std::string& stamp, Instant now);
+  // Takes the place of a catalogue that is lost: its id, and the stamp of the copy it left last.
+  Result<void> take_over(const std::string& id, const std::string& stamp);
 
   // ---- Rebuilding ----
   // After a catalogue was brought back from elsewhere: no copy counts as verified, no card is in anybody's hands.

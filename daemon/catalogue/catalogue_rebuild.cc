@@ -23,7 +23,7 @@ Result<void> Catalogue::distrust_copies() {
   TRY(
       db_.run("UPDATE copy"
               " SET state = 'copied', readback = NULL, verified_at = NULL, size = NULL, mtime_ns = NULL,"
-              " ctime_ns = NULL, inode = NULL"
+              " ctime_ns = NULL, inode = NULL, digest = NULL"
               " WHERE state = 'verified'"));
   TRY(db_.run("DELETE FROM lease"));
   return transaction.commit();

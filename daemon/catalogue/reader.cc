@@ -60,33 +60,34 @@ CopyRow read_copy(Statement& row) {
   copy.stat.mtime = row.next<FileTime>();
   copy.stat.ctime = row.next<FileTime>();
   copy.stat.inode = row.next<std::uint64_t>();
+  copy.digest = read_digest(row);
   return copy;
 }
 
-// Files with their copies, by id, where `condition` on file and roll holds for its one parameter: one after the other.
-template <class Value>
-Result<void> for_each_file(Db& db, const char* condition, const Value& value,
-                           const std::function<void(FileRow&&)>& take) {
+// Files with their copies, by id, where `condition` on file and roll holds for its parameters: one after the other.
+template <class... Values>
+Result<void> for_each_file(Db& db, const std::function<void(FileRow&&)>& take, const char* condition,
+                           const Values&... values) {
   const auto state = TRY(Transaction::begin(db, Transaction::Mode::read));
-  auto files =
-      TRY(db.prepare(fmt::format("SELECT file.id, roll_id, path, size, mtime_ns, sample, digest, readings,"
-                                 " suspect, seen_at"
-                                 " FROM file"
-                                 " JOIN roll ON roll.id = roll_id"
-                                 " WHERE {}"
-                                 " ORDER BY file.id",
-                                 condition)));
+  auto files = TRY(
+      db.prepare(fmt::format("SELECT file.id, roll_id, path, file.size, file.mtime_ns, sample, file.digest, readings,"
+                             " suspect, seen_at"
+                             " FROM file"
+                             " JOIN roll ON roll.id = roll_id"
+                             " WHERE {}"
+                             " ORDER BY file.id",
+                             condition)));
   auto copies =
       TRY(db.prepare(fmt::format("SELECT file_id, destination_id, state, stored_path, readback, verified_at,"
-                                 " copy.size, copy.mtime_ns, ctime_ns, inode"
+                                 " copy.size, copy.mtime_ns, ctime_ns, inode, copy.digest"
                                  " FROM copy"
                                  " JOIN file ON file.id = file_id"
                                  " JOIN roll ON roll.id = roll_id"
                                  " WHERE {}"
                                  " ORDER BY file_id, destination_id",
                                  condition)));
-  TRY(files.bind(value));
-  TRY(copies.bind(value));
+  TRY(files.bind(values...));
+  TRY(copies.bind(values...));
   std::optional<CopyRow> copy;
   const auto next_copy = [&]() -> Result<void> {
     copy = TRY(copies.step()) ? std::optional(read_copy(copies)) : std::nullopt;
@@ -111,6 +112,8 @@ DestinationRow read_destination(Statement& row) {
   destination.path = row.next<Path>();
   destination.disk = row.next<std::string>();
   destination.fs_uuid = row.next<std::string>();
+  destination.mark = row.next<std::string>();
+  destination.home = row.next<Path>();
   return destination;
 }
 
@@ -121,6 +124,11 @@ Problem read_problem(Statement& row) {
   problem.destination = row.next<std::string>();
   problem.message = row.next<std::string>();
   return problem;
+}
+
+Result<std::vector<Problem>> read_problems(Db& db, RollId roll) {
+  return db.all("SELECT code, path, destination, message FROM problem WHERE roll_id = ? ORDER BY id", read_problem,
+                roll);
 }
 
 // Each roll with what it holds, without its copies.
@@ -193,10 +201,13 @@ Result<std::vector<RollSummary>> Reader::roll_summaries() const {
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
   auto rolls = TRY(summarise_rolls(db_));
   TRY(add_copies(db_, rolls));
-  for (auto& roll : rolls)
-    roll.problems = TRY(db_.all("SELECT code, path, destination, message FROM problem WHERE roll_id = ? ORDER BY id",
-                                read_problem, roll.roll.id));
+  for (auto& roll : rolls) roll.problems = TRY(read_problems(db_, roll.roll.id));
   return rolls;
+}
+
+Result<std::vector<Problem>> Reader::problems_of(RollId roll) const {
+  MutexLock lock(mu_);
+  return read_problems(db_, roll);
 }
 
 Result<std::vector<FileRow>> Reader::files_of_card(const std::string& card) const {
@@ -207,7 +218,7 @@ Result<std::vector<FileRow>> Reader::files_of_card(const std::string& card) cons
 
 Result<void> Reader::for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const {
   MutexLock lock(mu_);
-  return for_each_file(db_, "roll.card = ?", card, take);
+  return for_each_file(db_, take, "roll.card = ?", card);
 }
 
 Result<std::vector<FileRow>> Reader::files_of_roll(RollId roll) const {
@@ -218,20 +229,82 @@ Result<std::vector<FileRow>> Reader::files_of_roll(RollId roll) const {
 
 Result<void> Reader::for_each_file_of_roll(RollId roll, const std::function<void(FileRow&&)>& take) const {
   MutexLock lock(mu_);
-  return for_each_file(db_, "roll.id = ?", roll, take);
+  return for_each_file(db_, take, "roll.id = ?", roll);
+}
+
+Result<std::vector<FileRow>> Reader::files_of_size(std::uint64_t size) const {
+  std::vector<FileRow> files;
+  MutexLock lock(mu_);
+  TRY(for_each_file(
+      db_, [&](FileRow&& file) { files.push_back(std::move(file)); }, "file.size = ? AND file.digest IS NOT NULL",
+      size));
+  return files;
+}
+
+Result<std::vector<FileRow>> Reader::files_met_at(const std::string& card) const {
+  std::vector<FileRow> files;
+  MutexLock lock(mu_);
+  TRY(for_each_file(
+      db_, [&](FileRow&& file) { files.push_back(std::move(file)); },
+      "file.id IN (SELECT sighting.file_id FROM sighting WHERE sighting.card = ?)", card));
+  return files;
+}
+
+Result<std::vector<Sighting>> Reader::sightings_of_card(const std::string& card) const {
+  MutexLock lock(mu_);
+  return db_.all(
+      "SELECT file_id, sighting.path, file.size, sighting.mtime_ns, sighting.seen_at"
+      " FROM sighting"
+      " JOIN file ON file.id = file_id"
+      " WHERE card = ?"
+      " ORDER BY file_id",
+      [](Statement& row) {
+        Sighting sighting;
+        sighting.file = row.next<FileId>();
+        sighting.as.path = row.next<Path>();
+        sighting.as.size = row.next<std::uint64_t>();
+        sighting.as.mtime = row.next<FileTime>();
+        sighting.seen_at = row.next<Instant>();
+        return sighting;
+      },
+      card);
+}
+
+Result<std::string> Reader::id() const {
+  MutexLock lock(mu_);
+  return TRY(db_.one<std::string>("SELECT id FROM identity")).value_or("");
+}
+
+Result<std::string> Reader::last_stamp() const {
+  MutexLock lock(mu_);
+  return TRY(db_.one<std::string>("SELECT stamp FROM kept ORDER BY at DESC, stamp LIMIT 1")).value_or("");
+}
+
+Result<bool> Reader::has_stamp(const std::string& stamp) const {
+  MutexLock lock(mu_);
+  return TRY(db_.one<std::int64_t>("SELECT 1 FROM kept WHERE stamp = ?", stamp)).has_value();
 }
 
 Result<std::vector<DestinationRow>> Reader::destinations() const {
   MutexLock lock(mu_);
-  return db_.all("SELECT id, name, path, disk, fs_uuid FROM destination ORDER BY id", read_destination);
+  return db_.all("SELECT id, name, path, disk, fs_uuid, mark, home FROM destination ORDER BY id", read_destination);
+}
+
+Result<std::vector<Path>> Reader::homes_at(DestinationId destination) const {
+  MutexLock lock(mu_);
+  return db_.all(
+      "SELECT DISTINCT substr(stored_path, 1, instr(stored_path, x'2f') - 1)"
+      " FROM copy"
+      " WHERE destination_id = ? AND state IN ('copied', 'verified')",
+      [](Statement& row) { return row.next<Path>(); }, destination);
 }
 
 Result<std::vector<CardInHand>> Reader::cards_in_hand() const {
   MutexLock lock(mu_);
   const auto state = TRY(Transaction::begin(db_, Transaction::Mode::read));
   std::vector<CardInHand> cards;
-  auto leases = TRY(db_.prepare("SELECT card, pid, boot, born, since FROM lease ORDER BY since"));
-  TRY(leases.bind());
+  auto leases = TRY(db_.prepare("SELECT card, pid, boot, born, since FROM lease WHERE card != ? ORDER BY since"));
+  TRY(leases.bind(kNotesBesideTheRolls));
   while (TRY(leases.step())) {
     const auto card = leases.next<std::string>();
     CardInHand each;

@@ -17,16 +17,29 @@ class Reader {
   Reader(const Reader&) = delete;
   Reader& operator=(const Reader&) = delete;
 
+  // -- this catalogue --
+  Result<std::string> id() const;                          // 32 hex digits: no other has them, but copies of it do
+  Result<std::string> last_stamp() const;                  // of the copy left last; the id where none was
+  Result<bool> has_stamp(const std::string& stamp) const;  // whether it left a copy with this stamp
+
   // -- rolls and files --
   Result<std::vector<Roll>> rolls() const;                                    // oldest first
   Result<Roll> find_roll(std::string_view name) const;                        // `not_found` names those there are
   Result<std::vector<RollSummary>> roll_summaries() const;                    // oldest first
   Result<std::vector<FileRow>> files_of_card(const std::string& card) const;  // of all its rolls, oldest first
+  Result<std::vector<FileRow>> files_met_at(const std::string& card) const;   // of other cards or folders: see Sighting
+  Result<std::vector<Sighting>> sightings_of_card(const std::string& card) const;
   Result<std::vector<FileRow>> files_of_roll(RollId roll) const;
+  Result<std::vector<FileRow>> files_of_size(
+      std::uint64_t size) const;  // of all rolls, those that were read to their end
   // The same, one after the other: a card may hold very many. `take` must not ask the catalogue.
   Result<void> for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const;
   Result<void> for_each_file_of_roll(RollId roll, const std::function<void(FileRow&&)>& take) const;
   Result<std::vector<DestinationRow>> destinations() const;
+
+  Result<std::vector<Problem>> problems_of(RollId roll) const;  // of its last offload
+  // The folders at a destination in which copies of this shoot came to lie.
+  Result<std::vector<Path>> homes_at(DestinationId destination) const;
 
   Result<std::vector<CardInHand>> cards_in_hand() const;  // whether their holders live is not asked
 

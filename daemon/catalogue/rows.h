@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "model.h"
@@ -28,11 +29,12 @@ struct CopyRow {
   Path stored;  // relative to the destination's folder
   std::optional<Evidence> readback;
   std::optional<Instant> verified_at;
-  FileStat stat;  // as it stood there when it was verified
+  FileStat stat;                      // as it stood there when it was verified
+  std::optional<std::string> digest;  // that was read back when it was found equal; the file's where it is verified
 };
 
-// Whether it came to lie there under its stored name.
-inline bool came_to_lie(const CopyRow& copy) {
+// Whether it lies, or lay, there under its stored name.
+inline bool is_stored(const CopyRow& copy) {
   return copy.state == CopyState::verified || copy.state == CopyState::copied;
 }
 
@@ -52,6 +54,15 @@ struct FileRow {
 struct SeenFile {
   std::optional<FileId> id;  // nullopt: new, a row is made in the visit's roll
   CardFile file;
+  bool elsewhere = false;  // known from another card or folder: see Sighting
+};
+
+// A file that was met again elsewhere: on the same card under another folder, or in a copy of the card. All its bytes
+// were read there and are the file's.
+struct Sighting {
+  FileId file;
+  CardFile as;  // path from that card's root, size and time there
+  Instant seen_at{};
 };
 
 // A file that was read to its end, and well.
@@ -59,18 +70,24 @@ struct FileReading {
   FileId file;
   std::string digest;
   std::string sample;
-  int readings = 1;
+  int readings = 1;  // that gave this digest, one after the other
+};
+
+// A file that could not be read well.
+struct FileTrouble {
+  FileId file;
+  std::string what;
 };
 
 struct DestinationRow {
   DestinationId id;
   std::string name;
   Path path;         // where it was last
-  std::string disk;  // Volume::disk; empty where not known
+  std::string disk;  // the disks beneath, for people; empty where not known
   std::string fs_uuid;
+  std::string mark;  // the id in the folder itself; empty until it had one
+  Path home;         // the shoot's folder in it; empty until it has one
 };
-
-;
 
 struct PendingClip {
   ClipId id;
@@ -81,10 +98,19 @@ struct PendingClip {
 // Who holds a card: enough to tell whether that process still lives.
 struct Holder {
   std::int64_t pid = 0;
-  std::string boot;
+  std::string boot;       // "<machine>/<boot>", the machine with its name first; see machine()
   std::int64_t born = 0;  // clock ticks since boot
   bool operator==(const Holder&) const = default;
+  // "laptop#1f0c…": the machine's name, and its number where it has one. Empty in a row from before machines were kept.
+  std::string_view machine() const {
+    const auto slash = boot.find('/');
+    return slash == std::string::npos ? std::string_view() : std::string_view(boot).substr(0, slash);
+  }
+  std::string_view machine_name() const { return machine().substr(0, machine().find('#')); }
 };
+
+// What takes a card's place in a lease on the notes beside the rolls, which all cards share; no card is called so.
+inline constexpr const char* kNotesBesideTheRolls = "notes";
 
 struct CardInHand {
   Holder holder;

@@ -7,8 +7,8 @@ namespace everytake::test {
 using namespace std::chrono_literals;
 
 std::vector<DestinationId> ShootRows::destinations() {
-  return {must(catalogue_->destination("desk", dir_ / "desk", "disk-1", "uuid-desk")),
-          must(catalogue_->destination("shuttle", dir_ / "shuttle", "disk-2", "uuid-shuttle"))};
+  return {must(catalogue_->destination({{}, "desk", dir_ / "desk", "disk-1", "uuid-desk", "", ""})),
+          must(catalogue_->destination({{}, "shuttle", dir_ / "shuttle", "disk-2", "uuid-shuttle", "", ""}))};
 }
 
 std::vector<FileId> ShootRows::visit(const std::vector<Path>& paths, Instant at, const std::string& card) {
@@ -25,8 +25,7 @@ void ShootRows::put_copies(const std::vector<FileId>& files, CopyState state) {
   for (const auto& roll : must(catalogue_->rolls()))
     for (const auto& row : must(catalogue_->files_of_roll(roll.id))) {
       if (std::find(files.begin(), files.end(), row.id) == files.end()) continue;
-      const auto hex = fmt::format("{:032x}", row.id.value);
-      readings.push_back({row.id, hex, hex, 1});
+      readings.push_back({row.id, digest_of(row.id), digest_of(row.id), 1});
       for (const auto place : places) {
         copies.push_back(verified_copy(row.id, place, Path("saltmarsh-radio") / roll.name / row.file.path));
         copies.back().state = state;
@@ -56,7 +55,12 @@ CopyRow verified_copy(FileId file, DestinationId destination, const Path& stored
           stored,
           Evidence::direct,
           kNoon + 1min,
-          {FileType::regular, 1000, kShot, kShot + 1h, 0, 4711}};
+          {FileType::regular, 1000, kShot, kShot + 1h, 0, 4711},
+          digest_of(file)};
+}
+
+std::string digest_of(FileId file) {
+  return fmt::format("{:032x}", file.value);
 }
 
 }  // namespace everytake::test

@@ -44,6 +44,9 @@ class ShootRows {
   std::unique_ptr<Catalogue> catalogue_;
 };
 
+// The digest that these rows' files have.
+std::string digest_of(FileId file);
+// A copy of a file that was read and has that digest.
 CopyRow verified_copy(FileId file, DestinationId destination, const Path& stored);
 
 }  // namespace everytake::test

@@ -147,8 +147,9 @@ TEST_F(CatalogueRows, CountsOnlyReadingsThatGaveTheSameDigest) {
   must(record_reading(id, one, one, 2));
   must(record_reading(id, one, one, 1));
   EXPECT_EQ(file("a").readings, 2);
+  must(record_reading(id, two, two, 2));
   must(record_reading(id, two, two, 1));
-  EXPECT_EQ(file("a").readings, 1);
+  EXPECT_EQ(file("a").readings, 2);
 }
 
 TEST_F(CatalogueRows, RefusesADigestThatIsNone) {
@@ -162,18 +163,19 @@ TEST_F(CatalogueRows, RefusesADigestThatIsNone) {
 
 TEST_F(CatalogueRows, ADestinationIsBroughtUpToDateByItsName) {
   const auto desk = rows_.destinations()[0];
-  EXPECT_EQ(must(catalogue().destination("desk", "/media/new\xff", "disk-9", "")), desk);
+  EXPECT_EQ(must(catalogue().destination({{}, "desk", "/media/new\xff", "disk-9", "", "", ""})), desk);
   const auto all = must(rows_.another()->destinations());  // durable, and not in a transaction left open
   ASSERT_EQ(all.size(), 2U);
   EXPECT_EQ(all[0].id, desk);
   EXPECT_EQ(all[0].path, "/media/new\xff");
   EXPECT_EQ(all[0].disk, "disk-9");
-  EXPECT_EQ(all[0].fs_uuid, "");
+  EXPECT_EQ(all[0].fs_uuid, "uuid-desk");
   EXPECT_EQ(all[1].name, "shuttle");
 }
 
 TEST_F(CatalogueRows, AVerifiedCopyIsReadBackAsItWasWritten) {
   const auto id = rows_.visit({"a"}).front();
+  must(record_reading(id, test::digest_of(id), test::digest_of(id), 1));
   auto copy = test::verified_copy(id, rows_.destinations()[1], "saltmarsh-radio/R001/a\xfe");
   copy.readback = Evidence::dropped;
   copy.stat.inode = UINT64_MAX;  // some filesystems number this high
@@ -189,6 +191,78 @@ TEST_F(CatalogueRows, AVerifiedCopyIsReadBackAsItWasWritten) {
   EXPECT_EQ(read.stat.mtime, copy.stat.mtime);
   EXPECT_EQ(read.stat.ctime, copy.stat.ctime);
   EXPECT_EQ(read.stat.inode, UINT64_MAX);
+  EXPECT_EQ(read.digest, test::digest_of(id));
+}
+
+TEST_F(CatalogueRows, CallsNoCopyVerifiedThatHasOtherBytesThanItsFile) {
+  const auto files = rows_.visit({"a", "never read"});
+  must(record_reading(files[0], test::digest_of(files[0]), test::digest_of(files[0]), 1));
+  auto other = test::verified_copy(files[0], rows_.destinations()[0], "a");
+  other.digest = std::string(32, '7');
+  auto unread = test::verified_copy(files[1], rows_.destinations()[0], "never read");
+  const CopyRow both[] = {other, unread};
+  must(catalogue().record_copies(both));
+  EXPECT_EQ(file("a").copies.at(0).state, CopyState::failed);
+  EXPECT_EQ(file("never read").copies.at(0).state, CopyState::failed);
+  // Nor by another program's hand.
+  auto db = must(Db::open(rows_.file(), {}));
+  EXPECT_FALSE(db.run("UPDATE copy SET state = 'verified', readback = 'direct', verified_at = 1, size = 1"));
+  EXPECT_EQ(file("a").copies.at(0).state, CopyState::failed);
+}
+
+TEST_F(CatalogueRows, OneReadingMovesNoDigestAndTwoEndTheCopiesOfTheOther) {
+  const auto id = rows_.visit({"a"}).front();
+  rows_.put_copies({id});
+  const std::string other(32, '7');
+  must(record_reading(id, other, other, 1));
+  EXPECT_EQ(file("a").digest, test::digest_of(id));
+  EXPECT_TRUE(file("a").suspect);
+  must(record_reading(id, other, other, 2));
+  EXPECT_EQ(file("a").digest, other);
+  EXPECT_EQ(file("a").suspect, std::nullopt);
+  for (const auto& copy : file("a").copies) {
+    EXPECT_EQ(copy.state, CopyState::failed);
+    EXPECT_EQ(copy.digest, test::digest_of(id));  // what lies there is still known
+  }
+}
+
+TEST_F(CatalogueRows, KnowsItselfFromEveryOther) {
+  const auto id = must(catalogue().id());
+  EXPECT_EQ(id.size(), 32U);
+  EXPECT_EQ(must(rows_.another()->id()), id);
+  EXPECT_NE(must(must(Catalogue::empty())->id()), id);
+  EXPECT_EQ(must(catalogue().last_stamp()), id);
+  must(catalogue().add_stamp(std::string(32, '3'), kNoon));
+  must(catalogue().add_stamp(std::string(32, '2'), kNoon - 1h));  // the clock was set back
+  EXPECT_EQ(must(catalogue().last_stamp()), std::string(32, '2'));
+  EXPECT_TRUE(must(catalogue().has_stamp(std::string(32, '3'))));
+  EXPECT_FALSE(must(catalogue().has_stamp(std::string(32, '4'))));
+}
+
+TEST_F(CatalogueRows, KeepsWhatIsKnownOfADestinationWhereNothingIsToldNow) {
+  must(catalogue().destination({{}, "desk", "/a", "sda", "4A17-0B2C", std::string(32, '1'), "saltmarsh-radio"}));
+  must(catalogue().destination({{}, "desk", "/b", "", "", "", ""}));
+  const auto row = must(catalogue().destinations()).at(0);
+  EXPECT_EQ(row.path, "/b");
+  EXPECT_EQ(row.disk, "sda");
+  EXPECT_EQ(row.fs_uuid, "4A17-0B2C");
+  EXPECT_EQ(row.mark, std::string(32, '1'));
+  EXPECT_EQ(row.home, "saltmarsh-radio");
+}
+
+// Before there were marks a folder without a UUID was known by its path: any disk may be there now.
+TEST_F(CatalogueRows, TrustsNoCopyInAFolderThatGetsItsFirstMarkAndHasNoUuid) {
+  const auto files = rows_.visit({"a"});
+  must(catalogue().destination({{}, "desk", "/a", "", "", "", ""}));
+  rows_.put_copies(files);
+  ASSERT_EQ(file("a").copies.at(0).state, CopyState::verified);
+  must(catalogue().destination({{}, "desk", "/a", "", "uuid-desk", std::string(32, '1'), ""}));
+  EXPECT_EQ(file("a").copies.at(0).state, CopyState::verified);  // its UUID speaks for it
+  must(catalogue().destination({{}, "attic", "/c", "", "", "", ""}));
+  auto copy = test::verified_copy(files[0], must(catalogue().destinations()).at(2).id, "a");
+  must(catalogue().record_copies(std::span(&copy, 1)));
+  must(catalogue().destination({{}, "attic", "/c", "", "", std::string(32, '2'), ""}));
+  EXPECT_EQ(file("a").copies.at(2).state, CopyState::copied);
 }
 
 TEST_F(CatalogueRows, ACopysNewStateTakesThePlaceOfTheOld) {
@@ -218,6 +292,7 @@ TEST_F(CatalogueRows, RecordsNothingOfABatchThatHasOneWrongRow) {
 
 TEST_F(CatalogueRows, CallsNothingVerifiedWithoutItsProof) {
   const auto id = rows_.visit({"a"}).front();
+  must(record_reading(id, test::digest_of(id), test::digest_of(id), 1));
   auto copy = test::verified_copy(id, rows_.destinations()[0], "a");
   copy.readback.reset();
   EXPECT_EQ(catalogue().record_copies(std::span(&copy, 1)).error().code, Code::invalid);
@@ -232,6 +307,7 @@ TEST_F(CatalogueRows, SumsUpItsRolls) {
   const auto files = rows_.visit({"a", "b", "c"});
   rows_.put_copies({files[0]});
   rows_.put_copies({files[1]}, CopyState::failed);
+  must(record_reading(files[2], test::digest_of(files[2]), test::digest_of(files[2]), 1));
   auto weak = test::verified_copy(files[2], rows_.destinations()[1], "c");
   weak.readback = Evidence::cached;
   weak.verified_at = kNoon;
@@ -283,6 +359,16 @@ TEST_F(CatalogueRows, LetsOneLivingProcessHaveACard) {
   must(catalogue().take_card("card", first, kNoon, alive));
 }
 
+TEST_F(CatalogueRows, NamesTheMachineThatHasACard) {
+  const auto alive = [](const Holder&) { return true; };
+  const Holder here{100, "laptop#11/boot", 1}, there{200, "studio-b#22/boot", 1};
+  must(catalogue().take_card("card", there, kNoon, alive));
+  const auto refused = catalogue().take_card("card", here, kNoon, alive);
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().code, Code::busy);
+  EXPECT_THAT(refused.error().what, testing::StartsWith("process 200 on the computer \"studio-b\" is working"));
+}
+
 TEST_F(CatalogueRows, AsksWhetherTheHolderLivesAndNobodyElse) {
   const Holder first{100, "boot", 1};
   must(catalogue().take_card("card", first, kNoon, [](const Holder&) -> bool { throw std::logic_error("nobody"); }));
@@ -299,7 +385,7 @@ TEST_F(CatalogueRows, SeveralConnectionsAndThreadsLoseNothing) {
   constexpr int kEach = 15;
   const auto write = [](Catalogue& into, const std::string& stem) {
     for (int i = 0; i < kEach; ++i) {
-      must(into.destination(stem + std::to_string(i), "/", "", ""));
+      must(into.destination({{}, stem + std::to_string(i), "/", "", "", "", ""}));
       must(into.destinations());
     }
   };

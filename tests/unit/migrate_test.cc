@@ -85,6 +85,24 @@ TEST_F(Migrating, KeepsWhatAnOlderProgramWrote) {
             "7C0001s-log335 mm--");
 }
 
+// Copies had no digest of their own, and a file's could have been moved by a later reading: no row tells.
+TEST_F(Migrating, AsksForCopiesToBeReadBackThatHaveNoDigestOfTheirOwn) {
+  auto db = open();
+  must(migrate(db, schema_steps().first(2)));
+  must(
+      db.script("INSERT INTO roll VALUES (1, 'R001', 0, 'card', x'2f', 'TOLL-A', '', '');"
+                "INSERT INTO destination VALUES (1, 'desk', x'2f61', 'sda', 'uuid-desk');"
+                "INSERT INTO file VALUES (1, 1, x'61', 1, 0, x'01', x'0a0b', 1, NULL, 0),"
+                " (2, 1, x'62', 1, 0, x'01', x'0c0d', 2, NULL, 0);"
+                "INSERT INTO copy SELECT id, 1, 'verified', path, 'direct', 5, 1, 0, 0, 7 FROM file"));
+  must(migrate(db));
+  EXPECT_EQ(must(db.one<std::string>("SELECT group_concat(file_id || state || ifnull(hex(digest), ''))"
+                                     " FROM (SELECT * FROM copy ORDER BY file_id)")),
+            "1copied,2copied");
+  EXPECT_EQ(must(db.one<int>("SELECT length(id) FROM identity")), 32);
+  EXPECT_EQ(must(db.one<int>("SELECT count(*) FROM kept JOIN identity ON stamp = identity.id")), 1);
+}
+
 TEST_F(Migrating, LeadsToTheSchemaThatIsWrittenDown) {
   const test::TempDir dir;
   auto written = must(Db::open(dir / "written.sqlite", {}));
