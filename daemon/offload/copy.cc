@@ -51,24 +51,31 @@ class Reader {
   using Digests = SourceReading::Digests;
   static bool ends_card(const Error& error) { return error.code == Code::gone || error.code == Code::cancelled; }
 
-  // One file to its lanes, tried anew when it can't be read or changes under the reading. nullopt: told and given up.
+  // One file to its lanes, tried anew when it can't be read, changes under the reading or gives bytes that are
+  // doubtful. nullopt: told and given up.
   Result<std::optional<Digests>> file(const CopyJob& job) {
     Result<Digests> digests = fail(Code::io, "not read");
-    bool trouble = false;
+    bool doubtful = job.doubtful;
+    int readings = 1;
     for (int attempt = 1; attempt <= kAttempts; ++attempt) {
       for (const auto target : job.targets) lanes_[target].begin(job);
       digests = once(job);
-      if (digests && trouble) digests = confirmed(job, *digests);
+      readings = digests && (doubtful || is_other(job, *digests)) ? 2 : 1;
+      if (readings == 2) digests = confirmed(job, *digests);
       if (digests) break;
       for (const auto target : job.targets) lanes_[target].abandon();
       if (ends_card(digests.error())) return tl::unexpected(digests.error());
-      trouble = trouble || digests.error().code == Code::io;
+      doubtful = doubtful || digests.error().code == Code::io || digests.error().code == Code::corrupt;
     }
     // Told before the lanes can tell of their copies: a copy's row needs its file's digest.
-    events_.push(SourceReading{job.file, job.source, digests, trouble ? 2 : 1});
+    events_.push(SourceReading{job.file, job.source, digests, readings});
     if (!digests) return std::optional<Digests>();
     for (const auto target : job.targets) lanes_[target].end(digests->whole);
     return std::optional(*digests);
+  }
+
+  static bool is_other(const CopyJob& job, const Digests& digests) {
+    return job.expected && digests.whole != *job.expected;
   }
 
   // Every byte once, from before the first to after the last the same file.
@@ -95,10 +102,10 @@ class Reader {
     }
     if (offset != before.size || !same_file(before, TRY(open->stat())))
       return fail(Code::invalid, name_of(job) + " changed while it was read");
-    const auto whole = hasher.digest();
-    if (job.expected && whole != *job.expected)
+    const Digests digests{hasher.digest(), sampler.digest()};
+    if (is_other(job, digests) && job.other == CopyJob::Other::never)
       return fail(Code::corrupt, name_of(job) + ": its bytes are not those the card held");
-    return Digests{whole, sampler.digest()};
+    return digests;
   }
 
   Result<BlockPool::Block> take_block() {
@@ -109,7 +116,7 @@ class Reader {
     }
   }
 
-  // A reading that came after a failed one counts only when a second, cold one agrees.
+  // What is doubtful counts only when a second, cold reading agrees.
   Result<Digests> confirmed(const CopyJob& job, const Digests& first) {
     const auto second = TRY(hash_file(card_, job.source.path, Cache::avoid, stop_));
     if (second.digest == first.whole) return first;

@@ -1,7 +1,8 @@
 // The copying itself: one reading of the card, every destination written at once, each copy read back.
 //
 // The promise, for each file and destination: bytes synced → read back from the disk and equal → renamed without
-// replacing → folder synced → told to the observer, who records it. A file under its final name is what the card held.
+// replacing, and what has the name now is what was read back → folder synced → told to the observer, who records it. A
+// file under its final name is what the card held.
 #pragma once
 
 #include <atomic>
@@ -22,7 +23,8 @@ namespace everytake {
 
 struct Target {
   std::string name;
-  Fs* fs = nullptr;  // rooted at the destination's folder; outlives the copying
+  Fs* fs = nullptr;            // rooted at the destination's folder; outlives the copying
+  std::string token = "file";  // of its unfinished files' names: no other catalogue's may be the same
 };
 
 struct CopyJob {
@@ -30,8 +32,16 @@ struct CopyJob {
   CardFile source;
   Path stored;                              // where a target keeps it
   std::vector<std::size_t> targets;         // which of them need it; none when the card is only to be read again
-  std::optional<Digest> expected{};         // where it is known: a reading that gives another one fails as `corrupt`
+  std::optional<Digest> expected{};         // where it is known
   std::map<std::size_t, Path> otherwise{};  // targets that can't hold that name, and where they keep it
+
+  // What a reading is worth that gives another digest than the expected one.
+  enum class Other {
+    never,     // nothing: it fails as `corrupt`
+    if_twice,  // it counts where a second, cold one agrees: then the bytes have changed, or were read wrong before
+  };
+  Other other = Other::never;
+  bool doubtful = false;  // an earlier reading failed or gave other bytes: nothing counts but two that agree
 
   const Path& stored_at(std::size_t target) const;
 };
@@ -43,7 +53,7 @@ struct SourceReading {
   FileId file;
   CardFile source;
   Result<Digests> digests;  // `corrupt` when two readings differed
-  int readings = 1;         // how many whole readings gave them
+  int readings = 1;         // how many whole readings in a row gave them
 };
 
 struct StoredCopy {
@@ -52,6 +62,7 @@ struct StoredCopy {
   struct Proof {
     FileStat stat;  // under its final name
     Evidence evidence = Evidence::cached;
+    Digest digest{};  // that was read back
   };
   Result<Proof> proof;
 };
@@ -112,7 +123,7 @@ struct CopyOptions {
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop);
 
-// The name a file has at a target until it is verified: in the folder of its final name.
-Path part_name(const CopyJob& job, std::size_t target);
+// The name a file has at a target until it is verified: in the folder of its final name. `token` as in Target.
+Path part_name(const CopyJob& job, std::size_t target, const std::string& token = "file");
 
 }  // namespace everytake

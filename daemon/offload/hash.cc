@@ -75,12 +75,16 @@ Digest Hasher::digest() const {
 Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop,
                           const std::function<void()>& between) {
   const auto file = TRY(fs.open(path, cache));
+  const auto before = TRY(file->stat());
   Hasher hasher;
   const auto bytes = TRY(read_through(*file, stop, [&](auto piece) {
     hasher.update(piece);
     if (between && piece.size() == kBlockSize) between();
   }));
-  return Reading{hasher.digest(), bytes, file->evidence()};
+  const auto after = TRY(file->stat());
+  if (before.size != after.size || before.mtime != after.mtime || before.ctime != after.ctime)
+    return fail(Code::corrupt, shown(path.string()) + " changed while it was read");
+  return Reading{hasher.digest(), bytes, file->evidence(), after};
 }
 
 Result<Digest> sample_of(const ReadFs& fs, const CardFile& file) {
@@ -96,6 +100,14 @@ Result<Digest> sample_of(const ReadFs& fs, const CardFile& file) {
   // From a block's edge on, so that a direct read can give it.
   if (file.size > Sampler::kEnd + kBlockAlign) TRY(add(sampler.tail() / kBlockAlign * kBlockAlign));
   return sampler.digest();
+}
+
+Result<Evidence> read_last_block(const ReadFs& fs, const Path& path, std::uint64_t size) {
+  const auto file = TRY(fs.open(path, Cache::avoid));
+  const auto at = (size - 1) / kBlockAlign * kBlockAlign;
+  const auto count = TRY(file->read(scratch(kBlockAlign).first(kBlockAlign), at));
+  if (count < size - at) return fail(Code::io, shown(path.string()) + " ends too early");
+  return file->evidence();
 }
 
 void Sampler::update(std::span<const std::byte> bytes, std::uint64_t offset) {

@@ -42,9 +42,11 @@ struct Reading {
   Digest digest;
   std::uint64_t bytes = 0;
   Evidence evidence = Evidence::cached;
+  FileStat stat;  // of what was read: the same before and after
 };
 
-// Reads a file to its end, and calls `between` between its blocks. `cancelled` when asked to stop.
+// Reads a file to its end, and calls `between` between its blocks. `cancelled` when asked to stop, `corrupt` where the
+// file was changed meanwhile.
 Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop,
                           const std::function<void()>& between = {});
 
@@ -66,6 +68,10 @@ class Sampler {
 
 // The same, read from the medium.
 Result<Digest> sample_of(const ReadFs& fs, const CardFile& file);
+
+// Reads the last block of a file of `size` bytes (at least one) past the cache: whether its disk answers. `io` where it
+// ends earlier.
+Result<Evidence> read_last_block(const ReadFs& fs, const Path& path, std::uint64_t size);
 
 // SHA-256 of a whole file as 64 lower-case digits.
 Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_token stop);

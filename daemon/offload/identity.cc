@@ -27,9 +27,14 @@ std::string listing_identity(const Listing& listing) {
   return hasher.digest().hex();
 }
 
-bool may_be_same(const CardFile& a, const CardFile& b) {
+bool same_coarse_time(FileTime a, FileTime b) {
   using namespace std::chrono_literals;
-  return a.path == b.path && a.size == b.size && std::chrono::abs(a.mtime - b.mtime) <= 2s;
+  const auto apart = std::chrono::abs(a - b) % 15min;
+  return std::chrono::abs(a - b) <= 14h + 2s && (apart <= 2s || apart >= 15min - 2s);
+}
+
+bool may_be_same(const CardFile& a, const CardFile& b) {
+  return a.path == b.path && a.size == b.size && same_coarse_time(a.mtime, b.mtime);
 }
 
 }  // namespace everytake

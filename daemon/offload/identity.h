@@ -16,7 +16,11 @@ std::string card_label(const Volume& volume, const Path& root);
 // A short digest of a listing (paths, sizes, times): equal for equal listings.
 std::string listing_identity(const Listing& listing);
 
-// Whether two files' names, sizes and times agree as far as filesystems keep them: FAT's times have a grain of 2 s.
+// Whether two times are the same as far as FAT keeps them: local time in steps of 2 s, so that a change of zone moves
+// it by whole quarters of an hour.
+bool same_coarse_time(FileTime a, FileTime b);
+
+// Whether two files' names, sizes and times agree as far as filesystems keep them.
 bool may_be_same(const CardFile& a, const CardFile& b);
 
 }  // namespace everytake

@@ -4,6 +4,7 @@
 
 #include "base/parallel.h"
 #include "base/text.h"
+#include "base/volume.h"
 
 namespace everytake {
 namespace {
@@ -26,6 +27,11 @@ constexpr std::chrono::milliseconds kGivenWay{40};
 constexpr std::chrono::seconds kPatience{60}, kPatienceWithAll{600};
 constexpr std::chrono::milliseconds kLookAgain{200};
 
+bool numbers_last(const Fs& fs) {
+  const auto volume = fs.volume();
+  return volume && keeps_file_numbers(volume->filesystem);
+}
+
 // Errors after which nothing more will go to this destination.
 bool ends_destination(Code code) {
   return code == Code::no_space || code == Code::gone || code == Code::denied;
@@ -38,8 +44,8 @@ const Path& CopyJob::stored_at(std::size_t target) const {
   return it == otherwise.end() ? stored : it->second;
 }
 
-Path part_name(const CopyJob& job, std::size_t target) {
-  return job.stored_at(target).parent_path() / fmt::format("file-{}.everytake-part", job.file.value);
+Path part_name(const CopyJob& job, std::size_t target, const std::string& token) {
+  return job.stored_at(target).parent_path() / fmt::format("{}-{}.everytake-part", token, job.file.value);
 }
 
 Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
@@ -50,6 +56,7 @@ Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, Boun
       events_(events),
       stop_(std::move(stop)),
       group_sync_(target.fs->tells_sync_errors()),
+      keeps_file_numbers_(numbers_last(*target.fs)),
       pieces_(kWaitingPieces),
       batches_(kWaitingBatches),
       writer_([this] { write_loop(); }),
@@ -57,6 +64,10 @@ Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, Boun
 
 Lane::~Lane() {
   finish();
+}
+
+Path Lane::part_of(const CopyJob& job) const {
+  return part_name(job, index_, target_.token);
 }
 
 void Lane::begin(const CopyJob& job) {
@@ -147,7 +158,7 @@ Result<void> Lane::open_part(const CopyJob& job) {
   TRY(ensure_folder(job.stored_at(index_).parent_path()));
   // A part from a run that was cut short: ours by its name, of no use without its hash. It may stand beside its final
   // name, where the power went before the folder was synced.
-  const auto part = part_name(job, index_);
+  const auto part = part_of(job);
   if (auto removed = target_.fs->remove(part); !removed && removed.error().code != Code::not_found) return removed;
   if (target_.fs->stat(job.stored_at(index_))) {
     found_ = true;
@@ -175,7 +186,7 @@ void Lane::fail_file(Error error) {
 void Lane::drop_part() {
   if (!part_) return;
   part_.reset();
-  (void)target_.fs->remove(part_name(*job_, index_));  // if even that fails, the next run removes it
+  (void)target_.fs->remove(part_of(*job_));  // if even that fails, the next run removes it
 }
 
 void Lane::finish_file(const Digest& digest) {
@@ -217,7 +228,7 @@ void Lane::flush() {
     // Which of them are lost is not said: all count as lost, and none may be tried again without its bytes.
     std::vector<StoredCopy> failed;
     for (const auto& written : batch) {
-      if (!written.found) (void)target_.fs->remove(part_name(*written.job, index_));
+      if (!written.found) (void)target_.fs->remove(part_of(*written.job));
       failed.push_back({written.job->file, index_, tl::unexpected(synced.error())});
     }
     if (ends_destination(synced.error().code)) lost_ = synced.error();
@@ -256,10 +267,10 @@ void Lane::give_way() {
 }
 
 Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
-  const auto where = written.found ? written.job->stored_at(index_) : part_name(*written.job, index_);
+  const auto where = written.found ? written.job->stored_at(index_) : part_of(*written.job);
   const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_, [this] { give_way(); }));
   progress_.verified[index_] += reading.bytes;
-  if (reading.digest == written.digest) return StoredCopy::Proof{{}, reading.evidence};
+  if (reading.digest == written.digest) return StoredCopy::Proof{reading.stat, reading.evidence, reading.digest};
   if (written.found)
     return fail(Code::exists,
                 shown(written.job->stored_at(index_).string()) + " is there already with other bytes; it is kept");
@@ -270,7 +281,18 @@ Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
 
 Result<void> Lane::take_final_name(const Written& written) {
   if (written.found) return {};
-  return target_.fs->rename_new(part_name(*written.job, index_), written.job->stored_at(index_));
+  return target_.fs->rename_new(part_of(*written.job), written.job->stored_at(index_));
+}
+
+// That what has the final name is what was read back, and not what another program put there meanwhile.
+Result<FileStat> Lane::as_read_back(const Written& written, const FileStat& read) const {
+  const auto& stored = written.job->stored_at(index_);
+  auto now = TRY(target_.fs->stat(stored));
+  const bool same_times =
+      now.mtime == read.mtime && (!written.found || now.ctime == read.ctime);  // renaming moves ctime
+  const bool same_file = !keeps_file_numbers_ || (now.inode == read.inode && same_times);
+  if (now.size == read.size && same_file) return now;
+  return fail(Code::corrupt, shown(stored.string()) + ": another program changed it while it was copied");
 }
 
 // Reads the group back, gives the equal ones their final names, and syncs each folder once.
@@ -297,13 +319,11 @@ std::vector<StoredCopy> Lane::settle(const Batch& batch) {
     if (!proof) continue;
     const auto& stored = batch[i].job->stored_at(index_);
     const auto& synced = folders.at(stored.parent_path().string());
-    const auto stat = target_.fs->stat(stored);
-    if (!synced)
-      proof = tl::unexpected(synced.error());
-    else if (!stat)
-      proof = tl::unexpected(stat.error());
-    else
+    auto stat = synced ? as_read_back(batch[i], proof->stat) : tl::unexpected(synced.error());
+    if (stat)
       proof->stat = *stat;
+    else
+      proof = tl::unexpected(std::move(stat.error()));
   }
   return copies;
 }

@@ -77,7 +77,9 @@ class Lane {
   void give_way();
   std::vector<StoredCopy> settle(const Batch& batch);
   Result<void> take_final_name(const Written& written);
+  Result<FileStat> as_read_back(const Written& written, const FileStat& read) const;
   // -- any of them --
+  Path part_of(const CopyJob& job) const;
   void post(std::vector<StoredCopy> copies);
   void post_failure(const CopyJob& job, Error error);
 
@@ -86,7 +88,8 @@ class Lane {
   CopyProgress& progress_;
   BoundedQueue<CopyEvent>& events_;
   const std::stop_token stop_;
-  const bool group_sync_;  // one sync for many small files
+  const bool group_sync_;          // one sync for many small files
+  const bool keeps_file_numbers_;  // a file's number stays with it when it is renamed
 
   BoundedQueue<Piece> pieces_;
   BoundedQueue<Batch> batches_;

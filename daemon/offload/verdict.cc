@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
+#include <tuple>
 
 #include "base/text.h"
 
@@ -13,92 +15,192 @@ namespace {
 using Reason = Verdict::Reason;
 
 constexpr std::size_t kEnoughCopies = 2;
+constexpr std::size_t kFilesApart = 3;  // more that say the same of a destination are told together
 
-std::string at(const CopySeen& copy) {
-  return fmt::format("the copy at \"{}\"", shown(copy.destination));
+std::string at(const DestinationSeen& destination) {
+  return fmt::format("the copy at \"{}\"", shown(destination.name));
+}
+
+bool is_memory(const DestinationSeen& destination) {
+  return destination.disks.names.contains("memory");
+}
+
+// The disks it counts as: what is known, else those that the person's word makes its own.
+Disks disks_of(const DestinationSeen& destination) {
+  if (destination.disks.known || !destination.own_disk) return destination.disks;
+  auto disks = destination.disks;
+  disks.names.insert("the disk of " + destination.name);
+  disks.known = true;
+  return disks;
+}
+
+// Why nothing at this destination counts now; nullopt when it may.
+std::optional<Reason> against(const DestinationSeen& destination) {
+  const auto no = [&](const char* code, const std::string& message) {
+    return Reason{code, {}, message, destination.name};
+  };
+  if (!destination.trouble.empty()) return no("destination_absent", destination.trouble);
+  if (destination.on_card) return no("same_disk", fmt::format("\"{}\" is on this very card", shown(destination.name)));
+  if (is_memory(destination) && !destination.accept_cached)
+    return no("unverified_copy", at(destination) + " is in memory, not on a disk");
+  return std::nullopt;
 }
 
 // Why this copy does not count now; nullopt when it does.
-std::optional<Reason> against(const Path& path, const CopySeen& copy) {
-  const auto no = [&](const char* code, const std::string& message) { return Reason{code, path, message}; };
-  if (copy.state == CopyState::failed) return no("unverified_copy", at(copy) + " failed");
-  if (copy.state != CopyState::verified) {
-    const bool unproven = copy.state == CopyState::copied;
-    return no("unverified_copy",
-              at(copy) + (unproven ? " was read back from memory, not shown to be on the disk" : " is not made yet"));
-  }
-  if (copy.evidence == Evidence::cached && !copy.accept_cached)
-    return no("unverified_copy", at(copy) + " was read back from memory, not shown to be on the disk");
+std::optional<Reason> against(const CopySeen& copy, const DestinationSeen& destination) {
+  const auto no = [&](const char* code, const std::string& message) {
+    return Reason{code, {}, message, destination.name};
+  };
+  constexpr const char* kFromMemory = " was read back from memory, not shown to be on the disk";
+  if (copy.state == CopyState::failed) return no("unverified_copy", at(destination) + " failed");
+  if (copy.state == CopyState::copied) return no("unverified_copy", at(destination) + " is not read back yet");
+  if (copy.state != CopyState::verified) return no("unverified_copy", at(destination) + " is not made yet");
+  if (!copy.is_the_file) return no("unverified_copy", at(destination) + " has other bytes than the card gave last");
+  if (copy.evidence == Evidence::cached && !destination.accept_cached)
+    return no("unverified_copy", at(destination) + kFromMemory);
   switch (copy.now) {
     case CopySeen::Now::unchanged:
-      return std::nullopt;
+      return against(destination);
     case CopySeen::Now::missing:
-      return no("missing_copy", at(copy) + " is gone");
+      return no("missing_copy", at(destination) + " is gone");
     case CopySeen::Now::changed:
-      return no("copy_changed", at(copy) + " was changed since it was verified");
+      return no("copy_changed", at(destination) + " was changed since it was verified");
     case CopySeen::Now::absent:
-      return no("destination_absent", fmt::format("\"{}\" is not connected", shown(copy.destination)));
+      return no("destination_absent", destination.trouble.empty()
+                                          ? fmt::format("\"{}\" can't be looked at", shown(destination.name))
+                                          : destination.trouble);
   }
   return std::nullopt;
 }
 
-// Disks that are not known may be one and the same.
-std::size_t count_disks(const std::vector<const CopySeen*>& copies) {
-  std::set<std::string> disks;
-  for (const auto* copy : copies) disks.insert(copy->disk);
-  return disks.size();
-}
+// Looks at one file after the other and remembers what a yes would rest on.
+class Judging {
+ public:
+  explicit Judging(const CardSeen& card, Verdict& verdict) : card_(card), verdict_(verdict) {
+    for (const auto& each : card.destinations) disks_.push_back(disks_of(each));
+    holds_all_.assign(card.destinations.size(), true);
+  }
 
-void judge_copies(const FileSeen& file, Verdict& verdict) {
-  std::vector<const CopySeen*> good;
-  std::vector<Reason> bad;
-  for (const auto& copy : file.copies) {
-    auto reason = against(file.path, copy);
-    if (reason)
-      bad.push_back(std::move(*reason));
-    else
-      good.push_back(&copy);
+  void look(const FileSeen& file) {
+    const auto no = [&](const char* code, const std::string& message) { add({code, file.path, message}); };
+    if (file.known == FileSeen::Known::unknown) return no("new_file", "is not copied yet");
+    if (file.known == FileSeen::Known::changed) return no("changed_file", "is not the file that was copied");
+    if (!file.trouble.empty()) return no("read_problem", file.trouble);
+    if (file.known == FileSeen::Known::unread)
+      return no("read_problem", "is known by its copies alone, not from the card: offload the card again");
+    if (card_.wants_two_readings && file.readings < 2)
+      no("read_problem", "the plan wants a second reading of the card");
+    look_at_copies(file);
+    verdict_.readings = std::min(verdict_.readings, file.readings + (card_.every_byte ? 1 : 0));
   }
-  if (good.size() < kEnoughCopies) {
-    if (file.copies.size() < kEnoughCopies)
-      bad.push_back({"too_few_copies", file.path, fmt::format("{} of 2 copies", good.size())});
-    verdict.reasons.insert(verdict.reasons.end(), bad.begin(), bad.end());
-    return;
-  }
-  if (count_disks(good) < kEnoughCopies) {
-    const auto& disk = good.front()->disk;
-    verdict.reasons.push_back({"same_disk", file.path,
-                               disk.empty() ? "it can't be seen that its copies are on two disks"
-                                            : fmt::format("all its copies are on one disk ({})", shown(disk))});
-    return;
-  }
-  for (const auto* copy : good) {
-    if (std::find(verdict.destinations.begin(), verdict.destinations.end(), copy->destination) ==
-        verdict.destinations.end())
-      verdict.destinations.push_back(copy->destination);
-    if (copy->verified_at && (!verdict.oldest_read_back || *copy->verified_at < *verdict.oldest_read_back))
-      verdict.oldest_read_back = copy->verified_at;
-    verdict.rests_on_cached = verdict.rests_on_cached || copy->evidence == Evidence::cached;
-  }
-}
 
-void judge_file(const FileSeen& file, bool wants_two_readings, Verdict& verdict) {
-  if (file.known == FileSeen::Known::unknown) {
-    verdict.reasons.push_back({"new_file", file.path, "is not copied yet"});
-    return;
+  void name_grounds() {
+    std::vector<std::size_t> named;
+    for (const auto index : used_)
+      if (holds_all_[index]) named.push_back(index);
+    verdict_.in_several = !has_two(named);
+    if (verdict_.in_several) named.assign(used_.begin(), used_.end());
+    for (const auto index : named) {
+      const auto& destination = card_.destinations[index];
+      verdict_.destinations.push_back(destination.name);
+      if (destination.own_disk && !destination.disks.known) verdict_.words.push_back(destination.name);
+    }
   }
-  if (file.known == FileSeen::Known::changed) {
-    verdict.reasons.push_back({"changed_file", file.path, "is not the file that was copied"});
-    return;
+
+  // Many files of which the same is said of a destination become one reason.
+  std::vector<Reason> reasons() const {
+    std::map<std::tuple<std::string, std::string, std::string>, std::size_t> alike;
+    const auto key = [](const Reason& r) { return std::tuple(r.code, r.destination, r.message); };
+    for (const auto& each : reasons_) ++alike[key(each)];
+    std::vector<Reason> told;
+    for (const auto& each : reasons_) {
+      auto& count = alike[key(each)];
+      if (each.destination.empty() || (count <= kFilesApart && count > 0)) {
+        told.push_back(each);
+        continue;
+      }
+      if (count == 0) continue;  // told already
+      told.push_back(
+          {each.code, {}, fmt::format("{}: {}", counted(count, "file"), each.message), each.destination, count});
+      count = 0;
+    }
+    return told;
   }
-  if (!file.trouble.empty()) {
-    verdict.reasons.push_back({"read_problem", file.path, file.trouble});
-    return;
+
+ private:
+  void add(Reason reason) { reasons_.push_back(std::move(reason)); }
+
+  bool has_two(const std::vector<std::size_t>& destinations) const {
+    for (const auto a : destinations)
+      for (const auto b : destinations)
+        if (a < b && apart(disks_[a], disks_[b])) return true;
+    return false;
   }
-  if (wants_two_readings && file.readings < 2)
-    verdict.reasons.push_back({"read_problem", file.path, "the plan wants a second reading of the card"});
-  judge_copies(file, verdict);
-}
+
+  void look_at_copies(const FileSeen& file) {
+    std::vector<std::size_t> good;
+    std::vector<Reason> bad;
+    std::vector<bool> here(card_.destinations.size(), false);
+    for (const auto& copy : file.copies) {
+      const auto& destination = card_.destinations[copy.destination];
+      if (auto reason = against(copy, destination)) {
+        reason->path = file.path;
+        bad.push_back(std::move(*reason));
+        continue;
+      }
+      good.push_back(copy.destination);
+      here[copy.destination] = true;
+    }
+    if (good.size() < kEnoughCopies) return too_few(file, good.size(), std::move(bad));
+    if (!has_two(good)) return on_one_disk(file, good);
+    for (std::size_t i = 0; i < here.size(); ++i) holds_all_[i] = holds_all_[i] && here[i];
+    for (const auto& copy : file.copies) {
+      if (!here[copy.destination]) continue;
+      used_.insert(copy.destination);
+      const auto& oldest = verdict_.oldest_read_back;
+      if (copy.verified_at && (!oldest || *copy.verified_at < *oldest)) verdict_.oldest_read_back = copy.verified_at;
+      verdict_.rests_on_cached = verdict_.rests_on_cached || copy.evidence == Evidence::cached;
+    }
+  }
+
+  void too_few(const FileSeen& file, std::size_t good, std::vector<Reason> bad) {
+    for (auto& reason : bad) add(std::move(reason));
+    if (file.copies.size() >= kEnoughCopies) return;
+    bool told = false;
+    for (std::size_t i = 0; i < card_.destinations.size(); ++i) {
+      const auto& destination = card_.destinations[i];
+      if (!destination.wanted ||
+          std::ranges::any_of(file.copies, [&](const auto& copy) { return copy.destination == i; }))
+        continue;
+      const auto why = destination.last_visit.empty() ? "" : ": " + destination.last_visit;
+      add({"too_few_copies", file.path, fmt::format("no copy at \"{}\"{}", shown(destination.name), why),
+           destination.name});
+      told = true;
+    }
+    if (!told) add({"too_few_copies", file.path, fmt::format("{} of 2 copies", good)});
+  }
+
+  void on_one_disk(const FileSeen& file, const std::vector<std::size_t>& good) {
+    const auto unknown =
+        std::ranges::find_if(good, [&](auto i) { return !disks_[i].known || disks_[i].names.empty(); });
+    if (unknown == good.end())
+      return add(
+          {"same_disk", file.path,
+           fmt::format("all its copies are on one disk ({})", disks_text(card_.destinations[good.front()].disks))});
+    const auto& name = card_.destinations[*unknown].name;
+    add({"same_disk", file.path,
+         fmt::format("it can't be seen that its copies are on two disks: where \"{}\" has a disk of its own, write "
+                     "own_disk = true to it in the plan",
+                     shown(name))});
+  }
+
+  const CardSeen& card_;
+  Verdict& verdict_;
+  std::vector<Disks> disks_;  // by destination
+  std::vector<bool> holds_all_;
+  std::set<std::size_t> used_;
+  std::vector<Reason> reasons_;
+};
 
 // Its sentence without the file it is about, which a reason names by itself.
 std::string without_name(const Problem& problem) {
@@ -113,25 +215,27 @@ Verdict verdict(const CardSeen& card) {
   verdict.roll = card.roll;
   verdict.every_byte = card.every_byte;
   verdict.files = card.files.size();
-  if (!card.complete) verdict.reasons.push_back({"read_problem", {}, "the card could not be read completely"});
-  for (const auto& trouble : card.troubles)
-    verdict.reasons.push_back({"read_problem", trouble.path, without_name(trouble)});
+  verdict.beside = card.beside;
+  auto& reasons = verdict.reasons;
+  if (!card.complete)
+    reasons.push_back({"read_problem", {}, "the card could not be read completely, or changed while it was looked at"});
+  for (const auto& trouble : card.troubles) reasons.push_back({"read_problem", trouble.path, without_name(trouble)});
   if (card.files.empty()) {
-    verdict.reasons.push_back({"not_offloaded", {}, "there is no file on it to speak of"});
+    reasons.push_back({"not_offloaded", {}, "there is no file on it"});
     return verdict;
   }
   if (card.roll.empty()) {
-    verdict.reasons.push_back({"not_offloaded", {}, "this card was not offloaded"});
+    reasons.push_back({"not_offloaded", {}, "this card was not offloaded"});
     return verdict;
   }
   for (const auto& path : card.vanished)
-    verdict.reasons.push_back({"changed_file", path, "was on the card when it was offloaded and is not now"});
+    reasons.push_back({"changed_file", path, "was on the card when it was offloaded and is not now"});
   verdict.readings = INT32_MAX;
-  for (const auto& file : card.files) {
-    judge_file(file, card.wants_two_readings, verdict);
-    verdict.readings = std::min(verdict.readings, file.readings + (card.every_byte ? 1 : 0));
-  }
-  verdict.safe = verdict.reasons.empty();
+  Judging judging(card, verdict);
+  for (const auto& file : card.files) judging.look(file);
+  std::ranges::move(judging.reasons(), std::back_inserter(reasons));
+  verdict.safe = reasons.empty();
+  if (verdict.safe) judging.name_grounds();
   return verdict;
 }
 
@@ -140,7 +244,12 @@ std::vector<std::string> grounds(const Verdict& yes) {
   std::vector<std::string> lines{yes.every_byte
                                      ? fmt::format("the card's bytes read {}, the last time just now", times)
                                      : fmt::format("the card's bytes read {}, its list compared just now", times)};
+  if (yes.in_several) lines.emplace_back("no two of them hold every file: each file is on two of them");
+  for (const auto& name : yes.words)
+    lines.push_back(fmt::format("that \"{}\" has a disk of its own is the plan's word: it can't be seen", shown(name)));
   if (yes.rests_on_cached) lines.emplace_back("the plan accepts a read-back that can't be shown to come from the disk");
+  if (!yes.beside.empty())
+    lines.push_back("it says nothing of what else is on this card: " + shown(joined(yes.beside)));
   return lines;
 }
 

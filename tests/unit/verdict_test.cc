@@ -9,19 +9,35 @@ namespace {
 using Now = CopySeen::Now;
 using Known = FileSeen::Known;
 
-CopySeen copy(const std::string& destination, const std::string& disk) {
-  return {destination,   disk, CopyState::verified, Evidence::direct, false, Instant(std::chrono::seconds(1000)),
+CopySeen copy(std::size_t destination) {
+  return {destination,   CopyState::verified, true, Evidence::direct, Instant(std::chrono::seconds(1000)),
           Now::unchanged};
 }
 
 FileSeen file(const Path& path) {
-  return {path, Known::equal, "", 1, {copy("desk", "sda"), copy("shuttle", "sdb")}};
+  return {path, Known::equal, "", 1, {copy(0), copy(1)}};
+}
+
+DestinationSeen destination(const std::string& name, const std::string& disk) {
+  DestinationSeen seen;
+  seen.name = name;
+  seen.disks = {{disk}, true};
+  return seen;
 }
 
 CardSeen card() {
   CardSeen seen;
   seen.roll = "R001";
+  seen.destinations = {destination("desk", "sda"), destination("shuttle", "sdb")};
   seen.files = {file("C0001.MP4"), file("C0002.MP4")};
+  return seen;
+}
+
+// With a third destination that has all files, too.
+CardSeen with_attic(const std::string& disk) {
+  auto seen = card();
+  seen.destinations.push_back(destination("attic", disk));
+  for (auto& each : seen.files) each.copies.push_back(copy(2));
   return seen;
 }
 
@@ -116,17 +132,20 @@ TEST(Verdict, IsNoForAReadBackFromMemoryUnlessThePlanAcceptsIt) {
   auto seen = card();
   for (auto& each : seen.files) each.copies[0].evidence = Evidence::cached;
   EXPECT_EQ(codes(seen), (Codes{"unverified_copy", "unverified_copy"}));
-  for (auto& each : seen.files) each.copies[0].accept_cached = true;
+  seen.destinations[0].accept_cached = true;
   EXPECT_EQ(codes(seen), Codes{});
   EXPECT_TRUE(verdict(seen).rests_on_cached);
 }
 
-TEST(Verdict, IsNoWithOneCopyOrNone) {
+TEST(Verdict, IsNoWithOneCopyOrNoneAndNamesWhoLacksIt) {
   auto seen = card();
+  seen.destinations[1].last_visit = "it had no room at the last visit";
   seen.files[0].copies.pop_back();
   EXPECT_EQ(codes(seen), (Codes{"too_few_copies"}));
+  EXPECT_EQ(verdict(seen).reasons[0].message, "no copy at \"shuttle\": it had no room at the last visit");
+  EXPECT_EQ(verdict(seen).reasons[0].destination, "shuttle");
   seen.files[0].copies.clear();
-  EXPECT_EQ(codes(seen), (Codes{"too_few_copies"}));
+  EXPECT_EQ(codes(seen), (Codes{"too_few_copies", "too_few_copies"}));
 }
 
 TEST(Verdict, IsNoWhenACopyIsGoneChangedOrOutOfSight) {
@@ -140,32 +159,103 @@ TEST(Verdict, IsNoWhenACopyIsGoneChangedOrOutOfSight) {
 }
 
 TEST(Verdict, IsNoWhenBothCopiesAreOnOneDiskOrMayBe) {
-  for (const char* disk : {"sda", ""}) {
+  const Disks rows[] = {{{"sda"}, true}, {{"sda", "sdc"}, true}, {{}, false}, {{}, true}, {{"sdc"}, false}};
+  for (const auto& disks : rows) {
+    SCOPED_TRACE(disks_text(disks));
     auto seen = card();
-    for (auto& each : seen.files)
-      for (auto& one : each.copies) one.disk = disk;
+    seen.destinations[1].disks = disks;
     EXPECT_EQ(codes(seen), (Codes{"same_disk", "same_disk"}));
   }
 }
 
+TEST(Verdict, TakesAPersonsWordForADiskThatCanNotBeSeenAndSaysWhose) {
+  auto seen = card();
+  seen.destinations[1].disks = {{"server 192.0.2.7"}, false};
+  seen.destinations[1].own_disk = true;
+  EXPECT_EQ(codes(seen), Codes{});
+  EXPECT_EQ(verdict(seen).words, (std::vector<std::string>{"shuttle"}));
+  seen.destinations[0].disks = seen.destinations[1].disks;  // the same server
+  seen.destinations[0].own_disk = true;
+  EXPECT_EQ(codes(seen), (Codes{"same_disk", "same_disk"}));
+}
+
+TEST(Verdict, TakesNobodysWordAgainstWhatIsSeen) {
+  auto seen = card();
+  seen.destinations[1].disks = {{"sda"}, true};
+  for (auto& each : seen.destinations) each.own_disk = true;
+  EXPECT_EQ(codes(seen), (Codes{"same_disk", "same_disk"}));
+}
+
+TEST(Verdict, CountsMemoryOnlyWhereThePlanAcceptsIt) {
+  auto seen = card();
+  seen.destinations[1].disks = {{"memory"}, true};
+  EXPECT_EQ(codes(seen), (Codes{"unverified_copy", "unverified_copy"}));
+  seen.destinations[1].accept_cached = true;
+  EXPECT_EQ(codes(seen), Codes{});
+}
+
+TEST(Verdict, CountsNothingAtADestinationThatDoesNotAnswerOrIsTheCard) {
+  auto dead = card();
+  dead.destinations[0].trouble = "\"desk\" does not answer from its disk: input/output error";
+  EXPECT_EQ(codes(dead), (Codes{"destination_absent", "destination_absent"}));
+  auto on_card = card();
+  on_card.destinations[0].on_card = true;
+  EXPECT_EQ(codes(on_card), (Codes{"same_disk", "same_disk"}));
+}
+
+TEST(Verdict, IsNoForACopyThatWasReadBackWithOtherBytesThanTheCardGaveLast) {
+  auto seen = card();
+  seen.files[1].copies[0].is_the_file = false;
+  EXPECT_EQ(codes(seen), (Codes{"unverified_copy"}));
+}
+
+TEST(Verdict, IsNoForAFileThatTheCardNeverGave) {
+  auto seen = card();
+  seen.files[0].known = Known::unread;
+  EXPECT_EQ(codes(seen), (Codes{"read_problem"}));
+}
+
 TEST(Verdict, IsYesWithTwoGoodCopiesWhateverTheThirdIs) {
   for (const auto now : {Now::missing, Now::changed, Now::absent}) {
-    auto seen = card();
-    for (auto& each : seen.files) {
-      each.copies.push_back(copy("attic", "sdc"));
-      each.copies.back().now = now;
-    }
+    auto seen = with_attic("sdc");
+    for (auto& each : seen.files) each.copies[2].now = now;
     EXPECT_EQ(codes(seen), Codes{});
   }
 }
 
 TEST(Verdict, CountsAThirdCopyOnAnotherDiskWhenTwoShareOne) {
-  auto seen = card();
-  for (auto& each : seen.files) {
-    each.copies[1].disk = "sda";
-    each.copies.push_back(copy("attic", "sdc"));
-  }
+  auto seen = with_attic("sdc");
+  seen.destinations[1].disks = {{"sda"}, true};
   EXPECT_EQ(codes(seen), Codes{});
+}
+
+TEST(Verdict, NamesOnlyDestinationsAtWhichEveryFileIsGood) {
+  auto seen = with_attic("sdc");
+  seen.files[1].copies[2].now = Now::changed;
+  EXPECT_EQ(verdict(seen).destinations, (std::vector<std::string>{"desk", "shuttle"}));
+  EXPECT_FALSE(verdict(seen).in_several);
+  seen.files[0].copies[0].now = Now::missing;  // now each file has two good copies, and no two disks hold both files
+  EXPECT_TRUE(verdict(seen).safe);
+  EXPECT_EQ(verdict(seen).destinations, (std::vector<std::string>{"desk", "shuttle", "attic"}));
+  EXPECT_TRUE(verdict(seen).in_several);
+}
+
+TEST(Verdict, SaysOnceWhatIsTheSameOfManyFiles) {
+  auto seen = card();
+  for (int i = 3; i <= 42; ++i) seen.files.push_back(file("C" + std::to_string(i) + ".MP4"));
+  for (auto& each : seen.files) each.copies[1].now = Now::missing;
+  const auto result = verdict(seen);
+  ASSERT_EQ(result.reasons.size(), 1U);
+  EXPECT_EQ(result.reasons[0].code, "missing_copy");
+  EXPECT_EQ(result.reasons[0].files, 42U);
+  EXPECT_EQ(result.reasons[0].destination, "shuttle");
+  EXPECT_EQ(result.reasons[0].message, "42 files: the copy at \"shuttle\" is gone");
+}
+
+TEST(Verdict, SaysWhatElseIsOnTheCardAndNotCovered) {
+  auto seen = card();
+  seen.beside = {"DCIM", "MISC"};
+  EXPECT_EQ(grounds(verdict(seen)).back(), "it says nothing of what else is on this card: DCIM, MISC");
 }
 
 TEST(Verdict, NamesEveryReasonNotOnlyTheFirst) {
