@@ -51,13 +51,32 @@ std::optional<CardJob> CardQueue::take() {
   auto& entry = cards_.at(waiting_.front());
   waiting_.pop_front();
   entry.state = State::working;
+  entry.put_off = false;
+  entry.taken_at = done_;
   return entry.job;
 }
 
 void CardQueue::done(const Path& root, Exit exit) {
   MutexLock lock(mu_);
-  const auto it = cards_.find(root);
+  ++done_;
   worst_ = worse(worst_, exit);
+  end(root, exit);
+  for (auto& [other, entry] : cards_)
+    if (entry.put_off && entry.state == State::ended && !closed_) put(entry.job);
+  changed_.notify_all();
+}
+
+void CardQueue::put_off(const Path& root, Exit exit) {
+  MutexLock lock(mu_);
+  auto& entry = cards_.at(root);
+  entry.put_off = true;
+  entry.again |= entry.taken_at != done_;  // who had it may have been done in the meantime
+  end(root, exit);
+  changed_.notify_all();
+}
+
+void CardQueue::end(const Path& root, Exit exit) {
+  const auto it = cards_.find(root);
   it->second.state = State::ended;
   it->second.exit = exit;
   const bool again = std::exchange(it->second.again, false);
@@ -65,7 +84,6 @@ void CardQueue::done(const Path& root, Exit exit) {
     cards_.erase(it);
   else if (again && !closed_)
     put(it->second.job);
-  changed_.notify_all();
 }
 
 void CardQueue::close() {
@@ -87,7 +105,10 @@ void CardQueue::wait_until_idle() {
 
 Exit CardQueue::worst() const {
   MutexLock lock(mu_);
-  return worst_;
+  auto worst = worst_;
+  for (const auto& [root, entry] : cards_)
+    if (entry.put_off) worst = worse(worst, entry.exit);
+  return worst;
 }
 
 }  // namespace everytake

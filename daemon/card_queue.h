@@ -33,6 +33,8 @@ class CardQueue {
   // Waits for a card, which is the caller's until done(). nullopt once closed.
   std::optional<CardJob> take();
   void done(const Path& root, Exit exit);
+  // In place of done() where the card could not be had: it is offered again when another one is done.
+  void put_off(const Path& root, Exit exit);
 
   // What waits is dropped.
   void close();
@@ -47,9 +49,12 @@ class CardQueue {
     State state = State::waiting;
     bool again = false;
     bool forgotten = false;
+    bool put_off = false;
+    std::size_t taken_at = 0;  // how many were done then
     Exit exit = Exit::done;
   };
   void put(const CardJob& job) REQUIRES(mu_);
+  void end(const Path& root, Exit exit) REQUIRES(mu_);
   bool is_idle() const REQUIRES(mu_);
 
   const std::size_t capacity_;
@@ -57,7 +62,8 @@ class CardQueue {
   CondVar changed_;
   std::map<Path, Entry> cards_ GUARDED_BY(mu_);
   std::deque<Path> waiting_ GUARDED_BY(mu_);
-  Exit worst_ GUARDED_BY(mu_) = Exit::done;
+  std::size_t done_ GUARDED_BY(mu_) = 0;
+  Exit worst_ GUARDED_BY(mu_) = Exit::done;  // of those that were done
   bool closed_ GUARDED_BY(mu_) = false;
 };
 

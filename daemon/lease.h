@@ -11,13 +11,18 @@ namespace everytake {
 
 // This process, as others can tell whether it lives.
 Holder this_process();
-// Whether that very process still runs: same boot, same start time.
+// Whether it is, or was, a process of this machine: others can't be asked whether they live.
+bool is_of_this_machine(const Holder& holder);
+// Whether that very process still runs: same boot, same start time. One of another machine counts as alive.
 bool is_alive(const Holder& holder);
 
-// Held until destroyed; a lease whose process died is taken over by the next.
+// Held until destroyed; a lease whose process died on this machine is taken over by the next.
 class Lease {
  public:
   static Result<Lease> take(Catalogue& catalogue, const std::string& card, const Clock& clock);
+  // The right to write what stands beside the rolls, which all cards of a shoot share: waits while another has it.
+  // `busy` after a minute: it is held for moments.
+  static Result<Lease> take_notes(Catalogue& catalogue, const Clock& clock);
   Lease(Lease&& other) noexcept : catalogue_(std::exchange(other.catalogue_, nullptr)), card_(std::move(other.card_)) {}
   ~Lease();
 
