@@ -1,6 +1,7 @@
 #include "coverage/coverage.h"
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "coverage/gaps.h"
@@ -87,9 +88,33 @@ MemberCoverage member_coverage(const Member& member, const Plan& plan, std::span
   return result;
 }
 
+// How much was said of a clip.
+std::size_t marks_of(const Clip& clip) {
+  return clip.members.size() + clip.sections.size() + clip.look.has_value() + clip.angle.has_value() +
+         clip.note.has_value() + clip.rating.has_value();
+}
+
+// Each recording once, however many copies of it were offloaded: the one of which most was said, else the oldest.
+std::vector<Clip> each_once(std::span<const Clip> clips) {
+  std::map<std::string, const Clip*> best;
+  const auto is_better = [](const Clip& a, const Clip& b) {
+    return marks_of(a) != marks_of(b) ? marks_of(a) > marks_of(b) : a.id < b.id;
+  };
+  for (const auto& clip : clips) {
+    if (!clip.digest) continue;
+    auto& known = best[*clip.digest];
+    if (!known || is_better(clip, *known)) known = &clip;
+  }
+  std::vector<Clip> once;
+  for (const auto& clip : clips)
+    if (!clip.digest || best.at(*clip.digest) == &clip) once.push_back(clip);
+  return once;
+}
+
 }  // namespace
 
-Coverage coverage(const Plan& plan, std::span<const Clip> clips) {
+Coverage coverage(const Plan& plan, std::span<const Clip> all) {
+  const auto clips = each_once(all);
   Coverage result{.title = plan.title, .length = plan.song.length, .sections = {}, .members = {}, .gaps = {}};
   for (const auto& section : plan.sections) result.sections.push_back(section_coverage(section, plan, clips));
   for (const auto& member : plan.members) result.members.push_back(member_coverage(member, plan, clips));

@@ -58,8 +58,8 @@ struct Coverage {
 };
 
 // A clip counts in a section when it is tagged with it; a performance also when it is a take of it, b-roll and slow-mo
-// when they are placed with at least a second of it. No tag makes a take. Clips of unknown kind count nowhere. The
-// order of `clips` makes no difference.
+// when they are placed with at least a second of it. No tag makes a take. Clips of unknown kind count nowhere; of
+// several that are the same bytes one counts. The order of `clips` makes no difference.
 Coverage coverage(const Plan& plan, std::span<const Clip> clips);
 
 }  // namespace everytake

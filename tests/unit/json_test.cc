@@ -1,5 +1,8 @@
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
+#include "base/text.h"
 #include "coverage/json.h"
 #include "handoff/json.h"
 
@@ -7,6 +10,15 @@ namespace everytake {
 namespace {
 
 using namespace std::chrono_literals;
+
+// RFC 3629, section 3.
+std::string utf8(char32_t point) {
+  const auto tail = [point](int shift) { return static_cast<char>(0x80 | (point >> shift & 0x3f)); };
+  if (point < 0x80) return {static_cast<char>(point)};
+  if (point < 0x800) return {static_cast<char>(0xc0 | point >> 6), tail(0)};
+  if (point < 0x10000) return {static_cast<char>(0xe0 | point >> 12), tail(6), tail(0)};
+  return {static_cast<char>(0xf0 | point >> 18), tail(12), tail(6), tail(0)};
+}
 
 Plan plan() {
   Plan plan;
@@ -51,6 +63,26 @@ Clip take() {
       {"desk", "/media/desk/footage/saltmarsh-radio/R001/CLIP/C0003.MP4", CopyState::verified, Instant(1'700'000'100s)},
       {"shuttle", "/media/shuttle/x", CopyState::planned, std::nullopt}};
   return clip;
+}
+
+// U+061C, U+200B–U+200F, U+2028–U+202E, U+2060–U+2069 and U+FEFF as the Unicode Standard has them; C0, DEL and C1.
+TEST(Dump, WritesNothingThatATerminalWouldObey) {
+  std::vector<char32_t> points{0x61c, 0xfeff, 0xe0001, 0x7f};
+  for (const auto& [first, last] :
+       {std::pair<char32_t, char32_t>{1, 0x1f}, {0x80, 0x9f}, {0x200b, 0x200f}, {0x2028, 0x202e}, {0x2060, 0x2069}})
+    for (auto point = first; point <= last; ++point) points.push_back(point);
+  for (const auto point : points) {
+    const auto character = utf8(point);
+    const auto text = dump(Json{{"name", "a" + character + "b"}, {character, 1}});
+    EXPECT_TRUE(std::all_of(text.begin(), text.end(), [](char c) { return c >= 0x20 && c < 0x7f; }))
+        << std::hex << static_cast<std::uint32_t>(point) << " " << text;
+    EXPECT_EQ(Json::parse(text)["name"], "a" + character + "b");
+    EXPECT_EQ(Json::parse(text)[character], 1);
+    EXPECT_EQ(shown(character).front(), '\\') << std::hex << static_cast<std::uint32_t>(point);
+  }
+  EXPECT_EQ(dump("\u202e"), R"("\u202e")");
+  EXPECT_EQ(dump("\U000e0001"), R"("\udb40\udc01")");
+  EXPECT_EQ(dump("Grüße 歌 \xff"), "\"Grüße 歌 \ufffd\"");
 }
 
 TEST(ClipJson, HasWhatIsKnown) {
@@ -107,6 +139,7 @@ TEST(ClipJson, CarriesNamesThatAreNoUtf8Exactly) {
 
 TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
   Clip b_roll = take();
+  b_roll.digest = "ffeeddccbbaa99887766554433221100";
   b_roll.judgement.kind = Kind::b_roll;
   b_roll.sections = {"Verse"};
   b_roll.placement = {};
