@@ -11,6 +11,7 @@
 #include "card/scan.h"
 #include "copy_progress.h"
 #include "offload/identity.h"
+#include "on_card.h"
 #include "pipeline.h"
 
 namespace everytake {
@@ -34,12 +35,14 @@ class CardVisit {
   CardVisit(const CardJob& job, const Workshop& shop, std::stop_token stop)
       : job_(job), shop_(shop), stop_(std::move(stop)), name_(shown(job.root.native())) {}
 
-  Exit run() {
+  Visited run() {
     const auto exit = visit();
-    if (exit) return *exit;
-    if (exit.error().code == Code::cancelled) return Exit::interrupted;
-    say(exit.error().what);
-    return exit_of(exit.error().code);
+    if (exit) return {*exit};
+    const auto& [code, what, number] = exit.error();
+    if (code == Code::cancelled) return {Exit::interrupted};
+    const bool busy = code == Code::busy;
+    say(busy ? what + "; it is tried again when another card is done" : what);
+    return {exit_of(code), busy};
   }
 
  private:
@@ -48,13 +51,17 @@ class CardVisit {
   Result<Exit> visit() {
     const auto fs = TRY(PosixFs::open_at(job_.root));
     if (job_.from == CardJob::From::mount && !TRY(is_worth_it(*fs))) return Exit::done;
-    const Card card{job_.root, *fs, TRY(fs->volume())};
+    const auto volume = TRY(fs->volume());
+    const bool medium = is_medium(*fs, volume, shop_.plan.shoot());
+    const Card card{job_.root, *fs, volume, medium, beside(job_.root, volume, medium)};
     const auto label = card_label(card.volume, card.root);
     if (label != card.root.filename()) name_ = fmt::format("{} (\"{}\")", name_, shown(label));
 
     const Plan plan = shop_.plan.now();
     auto destinations = open_destinations(plan.destinations);
-    TRY(check_destinations(destinations, card.root));
+    TRY(check_not_on_card(destinations, card));
+    TRY(check_disks(destinations));
+    TRY(check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug()));
     const Turns::Card turn(shop_.turns);
     Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
     const auto report = TRY(pipeline.ingest(card, destinations, {}, watcher(), stop_));
@@ -110,6 +117,9 @@ class CardVisit {
     for (const auto& each : report.destinations)
       say(fmt::format("{}: {} of {} verified on \"{}\", {} of them now", report.roll, each.files,
                       counted(report.files, "file"), shown(each.name), each.copied_files));
+    for (const auto& [roll, files] : report.met)
+      say(fmt::format("{}: {} already in {}", report.roll, counted(files, "file"), roll));
+    tell(report.remarks);
     std::vector<std::string> problems;
     for (const auto& problem : report.problems) problems.push_back(problem.message);
     tell(problems);
@@ -148,7 +158,7 @@ class CardVisit {
 
 }  // namespace
 
-Exit visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop) {
+Visited visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop) {
   return CardVisit(job, shop, std::move(stop)).run();
 }
 

@@ -22,8 +22,13 @@ struct Workshop {
   std::function<void()> some_copied = [] {};  // called now and then while a card is copied
 };
 
+struct Visited {
+  Exit exit = Exit::done;
+  bool busy = false;  // another visit, or another process, has the card
+};
+
 // Offloads what is at `job.root` and says whether it may be wiped. A mount that is no camera's card is left alone, and
 // done. Holds nothing of it open afterwards: it can be unmounted.
-Exit visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop);
+Visited visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop);
 
 }  // namespace everytake

@@ -23,7 +23,7 @@ std::string time_left(const CopyGlance& glance) {
 }
 
 int percent(std::uint64_t part, std::uint64_t whole) {
-  return whole == 0 ? 100 : static_cast<int>(100.0 * static_cast<double>(part) / static_cast<double>(whole));
+  return static_cast<int>(100.0 * static_cast<double>(part) / static_cast<double>(whole));
 }
 
 }  // namespace
@@ -50,10 +50,11 @@ std::string progress_text(const CopyGlance& glance) {
       static_cast<std::uint64_t>(static_cast<double>(glance.read) / std::max(seconds(glance.elapsed), 0.001));
   std::string text = fmt::format("{}: {} of {} read, {}/s{}", glance.roll, bytes_text(glance.read),
                                  bytes_text(glance.to_read), bytes_text(rate), time_left(glance));
-  for (std::size_t i = 0; i < glance.targets.size(); ++i) {
-    const auto& target = glance.targets[i];
-    text +=
-        fmt::format("{}{} {} %", i == 0 ? "; verified: " : ", ", target.name, percent(target.verified, target.total));
+  const char* before = "; verified: ";
+  for (const auto& target : glance.targets) {
+    if (target.total == 0) continue;
+    text += fmt::format("{}{} {} %", before, target.name, percent(target.verified, target.total));
+    before = ", ";
   }
   for (const auto& target : glance.targets)
     if (target.silent >= kSilent)

@@ -20,16 +20,17 @@ struct OpenDestination {
 // Opens what is there. Never makes a destination's folder: an unplugged disk's mount point must stay empty.
 std::vector<OpenDestination> open_destinations(std::span<const PlannedDestination> planned);
 
-// The first that has all of `files` of `folder` under their final names: read back and equal. nullptr where there is
-// none.
-const Fs* home_of(std::span<const OpenDestination> destinations, const Path& folder, std::span<const Path> files);
+// Refuses (`invalid`) a shoot whose folder is where a destination keeps its copies, `slug` in it, or below: the
+// catalogue kept there would replace the one in use.
+Result<void> check_shoot_folder(std::span<const PlannedDestination> planned, const Path& shoot,
+                                const std::string& slug);
 
-// Refuses (`invalid`) two destinations on one disk (or on disks that can't be told apart) where neither says
-// `same_disk = "allow"`. What is absent is not looked at.
+// Refuses (`invalid`) two destinations that share a disk, or neither of whose disks can be told, where neither says
+// `same_disk = "allow"`. A person's word (`own_disk`) counts where the system can't tell. What is absent is not looked
+// at.
 Result<void> check_disks(std::span<const OpenDestination> destinations);
 
-// Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it, and what
-// check_disks() refuses.
+// Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it.
 Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root);
 
 }  // namespace everytake

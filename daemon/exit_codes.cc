@@ -1,6 +1,7 @@
 #include "exit_codes.h"
 
 #include <algorithm>
+#include <csignal>
 
 namespace everytake {
 namespace {
@@ -40,12 +41,17 @@ Exit exit_of(const IngestReport& report) {
   if (has(report, {"bytes_differ"})) return Exit::differs;
   if (report.ended) return exit_of(report.ended->code);
   if (has(report, {"unreadable"})) return Exit::card_gone;
-  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk"}))
+  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk",
+                   "foreign_shoot", "cloned_mark", "bad_mark"}))
     return Exit::no_space;
   const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), [](const auto& each) {
     return each.state == IngestReport::Destination::State::verified;
   });
   return all && report.problems.empty() ? Exit::done : Exit::no;
+}
+
+Exit exit_by(int signal) {
+  return signal == SIGINT ? Exit::interrupted : Exit::terminated;
 }
 
 Exit worse(Exit a, Exit b) {

@@ -15,13 +15,15 @@ enum class Exit {
   card_gone = 5,      // the card went away or can't be read
   no_space = 6,       // or a destination is lost
   interrupted = 130,  // by SIGINT, with everything resumable
-  terminated = 143,   // by SIGTERM, with everything resumable
+  terminated = 143,   // by SIGTERM or a closed terminal, with everything resumable
 };
 
 // For an error that ended the work.
 Exit exit_of(Code code);
 // The gravest of what happened on a visit: a signal is the caller's to put first.
 Exit exit_of(const IngestReport& report);
+// For the signal that ended it.
+Exit exit_by(int signal);
 // The graver of two: bytes that differ before all.
 Exit worse(Exit a, Exit b);
 

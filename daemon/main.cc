@@ -33,6 +33,9 @@ Result<Descriptor> ending_signals() {
   sigemptyset(&set);
   sigaddset(&set, SIGINT);
   sigaddset(&set, SIGTERM);
+  struct sigaction hangup {};
+  if (::sigaction(SIGHUP, nullptr, &hangup) == 0 && hangup.sa_handler != SIG_IGN)  // under nohup(1) it means nothing
+    sigaddset(&set, SIGHUP);
   pthread_sigmask(SIG_BLOCK, &set, nullptr);
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);
@@ -55,11 +58,13 @@ Exit run(const Options& options) {
   if (!signals) return complain(signals.error().what);
   const auto folder = find_shoot(options.shoot);
   if (!folder) return complain(folder.error().what);
-  auto shoot = load_shoot(*folder);
+  auto shoot = load_shoot_for_copies(*folder);
   if (!shoot) {
     for (const auto& wrong : shoot.error()) std::cerr << wrong << '\n';
     return Exit::bad_input;
   }
+  for (const auto& wrong : shoot->wrong) log.say(wrong);
+  if (!shoot->wrong.empty()) log.say(kNotPlaced);
   for (const auto& remark : shoot->remarks) log.say(remark);
   ServiceOptions service;
   for (const auto& name : options.watched)

@@ -5,8 +5,11 @@
 #include <map>
 #include <set>
 
+#include "base/chance.h"
 #include "base/text.h"
 #include "chosen_rolls.h"
+#include "homes.h"
+#include "lease.h"
 #include "notes.h"
 #include "offload/plan_copies.h"
 #include "pipeline.h"
@@ -32,13 +35,13 @@ class Mending {
         stop_(std::move(stop)) {}
 
   Result<MendReport> run() {
-    destination_rows_ = TRY(catalogue_.destinations());
-    places_ = places_of(open_, destination_rows_);
+    places_ = places_of(open_, TRY(catalogue_.destinations()));
     for (const auto& place : places_)
       if (place.absence && wanted(place)) report_.problems.push_back(*place.absence);
     const auto rolls = TRY(rolls_with_work());
     if (!rolls.empty()) TRY(mend(rolls));
-    for (const auto& [key, problem] : last_problems_) report_.problems.push_back(problem);
+    report_.problems.insert(report_.problems.end(), round_problems_.begin(), round_problems_.end());
+    for (const auto& [file, problem] : no_source_) report_.problems.push_back(problem);
     return std::move(report_);
   }
 
@@ -48,21 +51,28 @@ class Mending {
   // Looked at before any card is taken in hand: most of the time there is none.
   Result<std::vector<RollId>> rolls_with_work() {
     std::vector<RollId> found;
+    const auto coming = TRY(rolls_in_other_hands(catalogue_));
     for (const auto& roll : TRY(catalogue_.rolls())) {
       const auto& only = choice_.rolls;
       if (!only.empty() && std::find(only.begin(), only.end(), roll.id) == only.end()) continue;
+      if (only.empty() && coming.contains(roll.name)) {
+        report_.left_out.push_back(roll.name);
+        continue;
+      }
       if (!TRY(what_to_mend({roll})).empty()) found.push_back(roll.id);
     }
     return found;
   }
 
   Result<void> mend(const std::vector<RollId>& rolls) {
-    const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, clock_));
-    last_problems_.clear();
+    const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, when_busy(choice_), clock_));
+    report_.left_out.insert(report_.left_out.end(), chosen.left_out().begin(), chosen.left_out().end());
+    if (chosen.rolls().empty()) return {};
     for (int round = 0; round < kRounds && !report_.ended; ++round) {
       const auto work = TRY(what_to_mend(chosen.rolls()));
       if (work.empty()) break;
       again_ = false;
+      round_problems_.clear();  // this round tells what is left
       for (const auto& [source, files] : work) TRY(copy_from(places_[source], files, chosen.files()));
       if (!again_) break;
     }
@@ -74,13 +84,10 @@ class Mending {
   }
 
   // The row of this file's copy at a place, when it is verified and stands as it was.
-  const CopyRow* good_copy(const FileRow& file, const DestinationPlace& place) const {
-    if (!place.is_here()) return nullptr;
-    const auto row = std::find_if(destination_rows_.begin(), destination_rows_.end(),
-                                  [&](const auto& r) { return r.id == place.id; });
+  static const CopyRow* good_copy(const FileRow& file, const DestinationPlace& place) {
     for (const auto& copy : file.copies)
       if (copy.destination == place.id && copy.state == CopyState::verified &&
-          look_at(copy, place.open, row->fs_uuid) == CopySeen::Now::unchanged)
+          look_at(copy, place) == CopySeen::Now::unchanged)
         return &copy;
     return nullptr;
   }
@@ -114,6 +121,7 @@ class Mending {
           }
           if (!good && should_hold(file, places_[i])) each.places.push_back(i);
         }
+        no_source_.erase(file.id);
         if (each.places.empty()) continue;
         each.file = std::move(file);
         if (source)
@@ -125,7 +133,7 @@ class Mending {
   }
 
   void no_source(const Roll& roll, const FileRow& file) {
-    last_problems_[{file.id.value, 0}] = {
+    no_source_[file.id] = {
         "no_good_copy", file.file.path.string(), "",
         fmt::format("{}/{}: no good copy is in reach: connect the other disks, or offload the card again",
                     shown(roll.name), shown(file.file.path.string()))};
@@ -134,23 +142,22 @@ class Mending {
   // `known`: all files of the rolls, for the names that are taken.
   Result<void> copy_from(const DestinationPlace& source, const std::vector<Wanting>& files,
                          const std::vector<FileRow>& known) {
-    std::vector<VisitPlace> targets;
+    std::vector<DestinationPlace> targets;
     std::vector<Target> disks;
     std::vector<std::size_t> indices;
+    const auto token = TRY(token_of(catalogue_));
     for (std::size_t i = 0; i < places_.size(); ++i) {
       auto& place = places_[i];
-      if (!std::any_of(files.begin(), files.end(), [&](const auto& w) { return lacks(w, i); })) continue;
-      const auto& volume = place.open->volume;
-      place.id =
-          TRY(catalogue_.destination(place.open->planned.name, place.open->planned.path, volume.disk, volume.uuid));
-      targets.push_back({place.open, place.id, targets.size()});
-      disks.push_back({place.open->planned.name, place.open->fs.get()});
+      if (!place.is_here() || std::ranges::none_of(files, [&](const auto& w) { return lacks(w, i); })) continue;
+      if (!TRY(take_in_hand(place))) continue;
+      targets.push_back(place);
+      disks.push_back({place.open->planned.name, place.open->fs.get(), token});
       indices.push_back(i);
     }
-    destination_rows_ = TRY(catalogue_.destinations());
+    if (targets.empty()) return {};
     const auto plan = plan_from(files, known, targets, indices);
-    Recording recording(catalogue_, clock_, targets, plan.jobs, watcher_);
-    recording.reading_copies(source.open->planned.name);
+    Recording recording(catalogue_, clock_, targets, watcher_);
+    recording.reading_copies(source.open->planned.name).begin(plan.jobs);
     tell_start(plan, disks);
     const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recording, stop_);
     if (!done && done.error().code != Code::gone) {
@@ -160,29 +167,41 @@ class Mending {
     return take_stock(source, files, indices, recording);
   }
 
+  // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
+  Result<bool> take_in_hand(DestinationPlace& place) {
+    if (!taken_in_hand_.insert(place.open).second) return place.is_here();
+    const auto turn = TRY(Lease::take_notes(catalogue_, clock_));
+    auto settled = TRY(settle(catalogue_, plan_, place, stamp_));
+    if (!settled.refusal) return true;
+    place.absence = *settled.refusal;
+    report_.problems.push_back(std::move(*settled.refusal));
+    return false;
+  }
+
   static bool lacks(const Wanting& each, std::size_t place) {
     return std::find(each.places.begin(), each.places.end(), place) != each.places.end();
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
   CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
-                     const std::vector<VisitPlace>& targets, const std::vector<std::size_t>& indices) {
+                     const std::vector<DestinationPlace>& targets, const std::vector<std::size_t>& indices) {
     std::vector<Path> paths;
     for (const auto& row : known) paths.push_back(row.file.path);
     const auto odd = unusual_in(paths);
-    const auto home = roll_folder(files[0].from.stored, files[0].file.file.path).parent_path();
     std::vector<NamesThere> names;
-    for (const auto& target : targets) names.push_back(names_at(*target.open->fs, home, odd, known, target.id));
+    for (const auto& target : targets) names.push_back(names_at(*target.open->fs, target.home, odd, known, target.id));
     std::vector<FileToCopy> wanted;
     std::map<std::int64_t, Digest> digests;
     for (const auto& each : files) {
       const auto& path = each.file.file.path;
-      const auto folder = roll_folder(each.from.stored, path);
-      FileToCopy file{each.file.id, each.file.file, folder / path, {}};
+      const auto roll = roll_folder(each.from.stored, path).filename();
+      FileToCopy file{each.file.id, each.file.file, targets[0].home / roll / path, {}};
       file.source.path = each.from.stored;
       for (std::size_t t = 0; t < indices.size(); ++t) {
         if (!lacks(each, indices[t])) file.done.insert(t);
-        if (!names[t].takes_all()) file.otherwise[t] = names[t].of(folder, path);
+        const auto folder = targets[t].home / roll;
+        if (auto there = names[t].takes_all() ? folder / path : names[t].of(folder, path); there != file.stored)
+          file.otherwise[t] = std::move(there);
       }
       digests[each.file.id.value] = *Digest::from_hex(*each.file.digest);
       wanted.push_back(std::move(file));
@@ -195,7 +214,7 @@ class Mending {
     }
     auto plan = plan_copies(wanted, rooms);
     for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
-    for (const auto& problem : plan.problems) last_problems_[{0, indices[0]}] = problem;
+    round_problems_.insert(round_problems_.end(), plan.problems.begin(), plan.problems.end());
     return plan;
   }
 
@@ -209,7 +228,7 @@ class Mending {
   // Counts what is mended, sets aside what stands in the way, and remembers sources that are no good.
   Result<void> take_stock(const DestinationPlace& source, const std::vector<Wanting>& files,
                           const std::vector<std::size_t>& indices, const Recording& recording) {
-    for (const auto& problem : recording.problems()) last_problems_[{0, last_problems_.size() + 1}] = problem;
+    for (const auto& problem : recording.problems()) round_problems_.push_back(problem);
     for (const auto& [file, error] : recording.unread()) {
       const auto place = static_cast<std::size_t>(&source - places_.data());
       bad_sources_.insert({file, place});
@@ -219,16 +238,21 @@ class Mending {
     for (std::size_t t = 0; t < indices.size(); ++t)
       if (const auto verified = recording.verified(t); verified > 0)
         report_.mended[places_[indices[t]].open->planned.name] += verified;
-    for (const auto& [key, error] : recording.failures()) {
-      const auto& open = *places_[indices[key.second]].open;
+    for (const auto& [key, failure] : recording.failures()) {
+      const auto& place = places_[indices[key.second]];
       const auto each =
           std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
-      const auto code = error.code;
+      const auto code = failure.error.code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
-      const bool moved = set_aside(*open.fs, recording.stored_at(key), each->file);
+      // What never was a copy of ours is a person's, and stays.
+      const auto was_ours = [&, &stored = failure.stored](const CopyRow& copy) {
+        return copy.destination == place.id && copy.stored == stored && copy.digest;
+      };
+      if (code == Code::exists && std::ranges::none_of(each->file.copies, was_ours)) continue;
+      const bool moved = is_own_home(catalogue_, place).value_or(false) &&
+                         set_aside(*place.open->fs, failure.stored, each->file.file.path);
       again_ = again_ || moved || code != Code::exists;
     }
-    if (again_) last_problems_.clear();  // the next round tells what is left
     return {};
   }
 
@@ -246,41 +270,19 @@ class Mending {
     return catalogue_.record_copies(std::span(&row, 1));
   }
 
-  // Moves what lies under a copy's name to `<roll>.bad`, under a name that is free. False where nothing lay there.
-  bool set_aside(Fs& fs, const Path& stored, const FileRow& file) {
-    if (!fs.stat(stored)) return false;
-    const auto folder = roll_folder(stored, file.file.path);
-    if (folder.empty()) return false;
-    const Path aside = Path(folder.native() + ".bad") / stored.lexically_relative(folder);
-    if (!make_folders(fs, aside.parent_path())) return false;
-    for (int n = 1; n < 10'000; ++n) {
-      const Path name = n == 1 ? aside : Path(fmt::format("{}~{}", aside.native(), n));
-      const auto moved = fs.rename_new(stored, name);
-      if (!moved && moved.error().code == Code::exists) continue;
-      return moved && fs.sync_folder(name.parent_path()) && fs.sync_folder(stored.parent_path());
-    }
-    return false;
-  }
-
-  static Result<void> make_folders(Fs& fs, const Path& folder) {
-    if (folder.empty()) return {};
-    TRY(make_folders(fs, folder.parent_path()));
-    if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
-    return {};
-  }
-
   Result<void> leave_notes(const std::vector<Roll>& rolls) {
     for (const auto& place : places_) {
       if (!report_.mended.count(place.open->planned.name)) continue;
       for (const auto& roll : rolls)
-        if (auto problem = TRY(leave_manifests(catalogue_, roll, *place.open, place.id, stop_)))
+        if (auto problem = TRY(leave_manifests(catalogue_, roll, place, stop_)))
           report_.problems.push_back(std::move(*problem));
     }
     if (report_.mended.empty()) return {};
-    std::vector<OpenDestination*> here;
+    std::vector<DestinationPlace> here;
     for (const auto& place : places_)
-      if (place.is_here()) here.push_back(place.open);
-    for (auto& problem : leave_catalogue(catalogue_, plan_, here)) report_.problems.push_back(std::move(problem));
+      if (is_own_home(catalogue_, place).value_or(false)) here.push_back(place);
+    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, here))
+      report_.problems.push_back(std::move(problem));
     return {};
   }
 
@@ -293,11 +295,13 @@ class Mending {
   const std::stop_token stop_;
 
   MendReport report_;
-  std::vector<DestinationRow> destination_rows_;
   std::vector<DestinationPlace> places_;
   std::set<FileAt> bad_sources_;
-  std::map<FileAt, Problem> last_problems_;  // of the last round
-  bool again_ = false;                       // another round may help
+  std::set<const OpenDestination*> taken_in_hand_;
+  const std::string stamp_ = random_id();
+  std::vector<Problem> round_problems_;  // of the last round
+  std::map<FileId, Problem> no_source_;  // files without a good copy in reach
+  bool again_ = false;                   // another round may help
 };
 
 }  // namespace

@@ -6,9 +6,9 @@
 #include <vector>
 
 #include "catalogue/catalogue.h"
-#include "destinations.h"
 #include "model.h"
 #include "offload/names.h"
+#include "places.h"
 
 namespace everytake {
 
@@ -20,18 +20,22 @@ Path roll_folder(const Path& stored, const Path& on_card);
 // the rolls.
 NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows, DestinationId id);
 
-// Writes a roll's lists of digests anew, from the copies that are verified at `id`, and the card's own names where some
-// lie there under others. Nothing where there is no copy.
+// Writes a roll's lists of digests anew into the place's home, from the copies that are verified there, and the card's
+// own names where some lie there under others. Nothing where there is no copy.
 // A failure is a problem, never the end: the copies stand without it.
-Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll, OpenDestination& open,
-                                               DestinationId id, std::stop_token stop);
+Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
+                                               const DestinationPlace& place, std::stop_token stop);
 
 // write_note() into `folder`, which is made where it is missing.
 Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes);
 
-// Puts the catalogue as it is now, and the plan, beside the rolls at each of `destinations`; each replaced whole or not
-// at all.
-std::vector<Problem> leave_catalogue(const Catalogue& catalogue, const Plan& plan,
-                                     std::span<OpenDestination* const> destinations);
+// Puts the catalogue as it is now, and the plan, beside the rolls at each of `places`; each replaced whole or not at
+// all. One that another catalogue has taken meanwhile is left alone, and told.
+std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+                                     std::span<const DestinationPlace> places);
+
+// Moves what lies under a copy's name to `<roll>.bad` beside the roll, under a name that is free: never deleted. False
+// where nothing lay there, and where that could not be done durably.
+bool set_aside(Fs& fs, const Path& stored, const Path& on_card);
 
 }  // namespace everytake

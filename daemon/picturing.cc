@@ -16,13 +16,12 @@ constexpr unsigned kMostAtOnce = 4;  // each holds the frames of a decoder: some
 // The clips, taken by several threads.
 class Picturing {
  public:
-  Picturing(Catalogue& catalogue, const Examiner& examiner, std::span<OpenDestination> destinations, Fs& shoot,
-            const Path& rolls, std::vector<PendingClip> clips, std::stop_token stop)
+  Picturing(Catalogue& catalogue, const Examiner& examiner, std::vector<RollsAt> rolls, Fs& shoot,
+            std::vector<PendingClip> clips, std::stop_token stop)
       : catalogue_(catalogue),
         examiner_(examiner),
-        destinations_(destinations),
+        rolls_(std::move(rolls)),
         shoot_(shoot),
-        rolls_(rolls),
         clips_(std::move(clips)),
         stop_(std::move(stop)) {}
 
@@ -51,12 +50,11 @@ class Picturing {
 
   // Whether it was looked at. A clip whose disk went away, or that a stop came between, is taken another time.
   Result<bool> picture(const PendingClip& pending) {
-    const auto roll = rolls_ / pending.roll;
     const auto videos = videos_of(pending.files);
-    const auto* home = home_of(destinations_, roll, videos);
+    const auto home = holder_of(rolls_, pending.roll, videos);
     if (!home) return false;
     const auto clip = TRY(catalogue_.clip(pending.id));
-    const auto strip = examiner_.strip(*home, roll, videos, clip.facts, stop_);
+    const auto strip = examiner_.strip(*home->fs, home->folder, videos, clip.facts, stop_);
     if (!strip) return false;
     if (const auto path = picture_path(clip); path && !strip->jpeg.empty()) {
       const MutexLock one_at_a_time(keeping_);  // clips of one name and the same bytes share a picture
@@ -69,9 +67,8 @@ class Picturing {
 
   Catalogue& catalogue_;
   const Examiner& examiner_;
-  const std::span<OpenDestination> destinations_;
+  const std::vector<RollsAt> rolls_;
   Fs& shoot_;
-  const Path rolls_;
   const std::vector<PendingClip> clips_;
   const std::stop_token stop_;
   std::atomic<std::size_t> next_ = 0;
@@ -85,7 +82,8 @@ class Picturing {
 Result<std::size_t> Pipeline::picture(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop) {
   auto clips = TRY(catalogue_.clips_to_picture());
   if (clips.empty()) return std::size_t{0};
-  return Picturing(catalogue_, examiner_, destinations, shoot, plan_.slug(), std::move(clips), std::move(stop)).run();
+  return Picturing(catalogue_, examiner_, TRY(rolls_here(destinations)), shoot, std::move(clips), std::move(stop))
+      .run();
 }
 
 }  // namespace everytake

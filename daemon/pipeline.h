@@ -19,6 +19,7 @@
 #include "model.h"
 #include "offload/copy.h"
 #include "offload/verdict.h"
+#include "places.h"
 
 namespace everytake {
 
@@ -27,6 +28,8 @@ struct Card {
   Path root;
   const ReadFs& fs;  // rooted there; has no method that writes
   Volume volume;
+  bool is_medium = false;             // on a medium that may be formatted; else it is a folder of this computer's disk
+  std::vector<std::string> beside{};  // what lies beside the folder on the card, where it is not the whole card
 };
 
 struct IngestOptions {
@@ -54,8 +57,10 @@ struct IngestReport {
   std::uint64_t bytes = 0;
   std::vector<Destination> destinations;
   std::vector<Problem> problems;
-  std::vector<ClipId> clips;   // the card's
-  std::optional<Error> ended;  // what ended the visit early: the card went away, a stop, the catalogue
+  std::vector<std::string> remarks;        // what a person should know, although all is well
+  std::map<std::string, std::size_t> met;  // files that were kept before from elsewhere, by roll: not copied again
+  std::vector<ClipId> clips;               // the card's
+  std::optional<Error> ended;              // what ended the visit early: the card went away, a stop, the catalogue
 };
 
 // Told while it works, on the thread that called.
@@ -98,12 +103,14 @@ struct CopiesReport {
 struct VerifyReport {
   std::vector<CopiesReport> destinations;
   std::vector<Problem> problems;
-  std::optional<Error> ended;  // a stop
+  std::vector<std::string> left_out;  // rolls whose card is being worked on, where none was named
+  std::optional<Error> ended;         // a stop
 };
 
 struct MendReport {
   std::map<std::string, std::size_t> mended;  // files, by destination
   std::vector<Problem> problems;
+  std::vector<std::string> left_out;  // as in VerifyReport
   std::optional<Error> ended;
 };
 
@@ -138,8 +145,8 @@ class Pipeline {
                         std::stop_token stop);
 
   // Reads the chosen copies back from their disks, all disks at once, and compares them with what the card held. What
-  // it finds stands in the catalogue afterwards. Fails when the catalogue does, and with `busy` while a roll of these
-  // is being worked on by another process.
+  // it finds stands in the catalogue afterwards. A roll whose card is being worked on is left out where none was named.
+  // Fails when the catalogue does, and with `busy` where a named one, or every one, is being worked on.
   Result<VerifyReport> verify(std::span<OpenDestination> destinations, const CopyChoice& choice,
                               const VerifyWatcher& watcher, std::stop_token stop);
 
@@ -168,6 +175,8 @@ class Pipeline {
   Result<void> settle_choices();
 
  private:
+  // Where the rolls lie at the destinations that are here.
+  Result<std::vector<RollsAt>> rolls_here(std::span<OpenDestination> destinations) const;
   // A clip's sound, mono at kAlignRate, and its levels recorded. Fails where one of its disks went away, or on a stop.
   Result<std::vector<float>> hear(std::span<OpenDestination> destinations, const PendingClip& clip,
                                   std::stop_token stop);

@@ -12,6 +12,7 @@
 #include "card/recognise.h"
 #include "card/scan.h"
 #include "catalogue/catalogue.h"
+#include "marks.h"
 #include "offload/manifest.h"
 #include "offload/names.h"
 #include "open_shoot.h"
@@ -55,6 +56,13 @@ class Rebuilding {
       : named_(destination), shoot_(shoot), stop_(std::move(stop)) {}
 
   Result<Rebuilt> run() {
+    auto done = rebuild();
+    if (!done) leave_nothing();
+    return done;
+  }
+
+ private:
+  Result<Rebuilt> rebuild() {
     disk_ = TRY(PosixFs::open_at(named_));
     home_ = TRY(PosixFs::open_at(shoot_));
     if (home_->stat(kCatalogueFile))
@@ -63,17 +71,32 @@ class Rebuilding {
                                     "folder with --shoot");
     TRY(find_folder());
     TRY(find_plan());
+    begun_ = true;
     for (const char* part : {"", "-journal"}) TRY(remove_unfinished(part));
     TRY(start_from_the_kept_one());
     TRY(add_lists());
     catalogue_.reset();  // closed, so that it can be moved
     TRY(remove_unfinished("-journal"));
+    if (done_.plan_restored) {
+      plan_written_ = true;
+      TRY(write_note(*home_, kPlanFile, plan_.text));
+    }
     TRY(home_->rename_new(kUnfinished, kCatalogueFile));
+    in_place_ = true;
     TRY(home_->sync_folder(""));
     return std::move(done_);
   }
 
- private:
+  // After a failure: a folder that held no shoot holds none.
+  void leave_nothing() {
+    if (!begun_ || in_place_) return;
+    catalogue_.reset();
+    for (const char* part : {"", "-journal", ".everytake-part"}) (void)remove_unfinished(part);  // what fails stays
+    if (!plan_written_) return;
+    (void)home_->remove(kPlanFile);
+    (void)home_->remove(std::string(kPlanFile) + ".everytake-part");
+  }
+
   Result<void> remove_unfinished(const char* part) {
     auto gone = home_->remove(std::string(kUnfinished) + part);
     return gone || gone.error().code == Code::not_found ? Result<void>() : gone;
@@ -95,7 +118,7 @@ class Rebuilding {
       folder_ = found[0];
       return {};
     }
-    if (const auto plan = load_shoot(shoot_))
+    if (const auto plan = load_shoot_for_copies(shoot_))
       if (std::find(found.begin(), found.end(), plan->plan.slug()) != found.end()) {
         folder_ = plan->plan.slug();
         return {};
@@ -106,17 +129,18 @@ class Rebuilding {
                 fmt::format("{} holds several shoots: name the folder of one ({})", shown(named_.string()), names));
   }
 
+  // The shoot's own plan, else the one kept at the destination, which is written last of all.
   Result<void> find_plan() {
+    auto shoot = load_shoot_for_copies(shoot_);
     if (!home_->stat(kPlanFile)) {
       const auto text = read_whole(*disk_, folder_ / kPlanFile);
       if (!text)
         return fail(Code::invalid,
                     fmt::format("no plan is kept there: make one with \"everytake init\", then rebuild ({})",
                                 text.error().what));
-      TRY(write_note(*home_, kPlanFile, *text));
+      shoot = shoot_for_copies(shoot_, *text);
       done_.plan_restored = true;
     }
-    auto shoot = load_shoot(shoot_);
     if (!shoot) return fail(Code::invalid, shoot.error().at(0));
     plan_ = std::move(shoot->plan);
     return {};
@@ -144,8 +168,14 @@ class Rebuilding {
 
   // The name this destination goes by: the plan's for this path, else the catalogue's for this filesystem.
   Result<std::string> name_here(const Volume& volume) const {
+    boost::system::error_code unreachable;  // another disk, whose server died: it is not the one here
+    const auto here = fs::weakly_canonical(named_, unreachable);
     for (const auto& planned : plan_.destinations)
-      if (fs::weakly_canonical(planned.path) == fs::weakly_canonical(named_)) return planned.name;
+      if (planned.path == named_ || (!here.empty() && fs::weakly_canonical(planned.path, unreachable) == here))
+        return planned.name;
+    const auto mark = read_mark(*disk_);
+    for (const auto& row : TRY(catalogue_->destinations()))
+      if (mark && *mark && row.mark == **mark) return row.name;
     for (const auto& row : TRY(catalogue_->destinations()))
       if (!row.fs_uuid.empty() && row.fs_uuid == volume.uuid) return row.name;
     return shown(named_.filename().string());
@@ -154,7 +184,15 @@ class Rebuilding {
   Result<void> add_lists() {
     const auto volume = TRY(disk_->volume());
     done_.destination = TRY(name_here(volume));
-    const auto id = TRY(catalogue_->destination(done_.destination, named_, volume.disk, volume.uuid));
+    TRY(go_on_for(*disk_));
+    const auto mark = read_mark(*disk_);
+    const auto id = TRY(catalogue_->destination({{},
+                                                 done_.destination,
+                                                 named_,
+                                                 volume.disks.names.empty() ? "" : disks_text(volume.disks),
+                                                 volume.uuid,
+                                                 mark ? mark->value_or("") : "",
+                                                 folder_}));
     std::vector<std::string> rolls;
     for (const auto& entry : TRY(disk_->list(folder_)))
       if (auto name = roll_of_list(entry.name); !name.empty()) rolls.push_back(std::move(name));
@@ -165,6 +203,16 @@ class Rebuilding {
       done_.files += summary.files;
     }
     return {};
+  }
+
+  // The folder there is this catalogue's from now on, as it was the lost one's.
+  Result<void> go_on_for(const ReadFs& disk) {
+    const auto owner = read_owner(disk, folder_);
+    if (!owner) {
+      done_.problems.push_back({"bad_mark", folder_.string(), done_.destination, owner.error().what});
+      return {};
+    }
+    return *owner ? catalogue_->take_over((*owner)->catalogue, (*owner)->stamp) : Result<void>();
   }
 
   Result<void> add_list(const std::string& name, DestinationId id) {
@@ -246,6 +294,8 @@ class Rebuilding {
   Path folder_;  // the shoot's, at the destination
   Plan plan_;
   std::unique_ptr<Catalogue> catalogue_;
+  bool begun_ = false, plan_written_ = false;  // what may lie in the folder now
+  bool in_place_ = false;                      // the catalogue has its name
   Rebuilt done_;
 };
 

@@ -20,7 +20,8 @@ struct Rebuilt {
 // Makes `shoot`'s catalogue, and its plan where it has none, from what lies in `destination`: the folder a plan names,
 // or the shoot's folder in it. No copy counts as verified afterwards, here or elsewhere: verify() reads them back.
 // `exists` where the shoot has a catalogue already, `not_found` where nothing of a shoot lies there, `invalid` where
-// several do and the shoot has no plan that says which; then nothing was written.
+// several do and the shoot has no plan that says which. After a failure the folder holds what it held before. Of the
+// plan only what copies rely on must be right: the song's file is not kept there.
 Result<Rebuilt> rebuild(const Path& destination, const Path& shoot, std::stop_token stop);
 
 }  // namespace everytake

@@ -102,7 +102,7 @@ class Service {
       if (events[0].revents) take_signal();
       if (events[1].revents) mounts_changed();
       if (events[2].revents && crew_.all_done())
-        return signal_ ? exit_by_signal() : worse(cards_.worst(), watches_exit_);
+        return signal_ ? exit_by(signal_) : worse(cards_.worst(), watches_exit_);
       if (signal_ && clock_.steady() >= patience_ends_) leave_the_stuck();
     }
   }
@@ -122,7 +122,11 @@ class Service {
 
   void work(std::stop_token stop) {
     while (const auto job = cards_.take()) {
-      cards_.done(job->root, visit_card(*job, shop_, stop));
+      const auto visited = visit_card(*job, shop_, stop);
+      if (visited.busy)
+        cards_.put_off(job->root, visited.exit);
+      else
+        cards_.done(job->root, visited.exit);
       studying_.wake();
     }
   }
@@ -166,7 +170,8 @@ class Service {
   void take_signal() {
     signalfd_siginfo info{};
     if (::read(signals_, &info, sizeof info) != sizeof info) return;
-    if (signal_) leave_the_stuck();  // asked twice
+    if (signal_ && info.ssi_signo == SIGHUP) return;  // a closed terminal says it more than once
+    if (signal_) leave_the_stuck();                   // asked twice
     signal_ = static_cast<int>(info.ssi_signo);
     patience_ends_ = clock_.steady() + kPatience;
     stop_.request_stop();
@@ -180,12 +185,10 @@ class Service {
     return static_cast<int>(std::max<std::int64_t>(0, left.count()));
   }
 
-  Exit exit_by_signal() const { return signal_ == SIGTERM ? Exit::terminated : Exit::interrupted; }
-
   // Every fact is one transaction and every file has its temporary name until it is verified: any moment will do.
   [[noreturn]] void leave_the_stuck() const {
     log_.say("a disk does not answer; what was under way goes on next time");
-    ::_exit(static_cast<int>(exit_by_signal()));
+    ::_exit(static_cast<int>(exit_by(signal_)));
   }
 
   // Constant after construction.
@@ -222,6 +225,7 @@ std::string greeting(const Plan& plan) {
 }  // namespace
 
 Result<Exit> run_service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log) {
+  TRY(check_shoot_folder(shoot.plan.destinations, shoot.folder, shoot.plan.slug()));
   Service::Parts parts{TRY(ShootLock::take(shoot.folder)), TRY(Catalogue::open(shoot.catalogue())), TRY(watch_mounts()),
                        TRY(Wake::open())};
   const auto hello = greeting(shoot.plan);

@@ -26,15 +26,15 @@ Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::sp
   Studied done;
   std::vector<ClipId> studied;
   const auto pending = TRY(catalogue_.clips_to_study(only));
+  const auto rolls = TRY(rolls_here(destinations));
   for (const auto& clip : pending) {
     if (stop.stop_requested()) break;
-    const auto roll = Path(plan_.slug()) / clip.roll;
-    const auto* home = home_of(destinations, roll, std::span(&clip.files.parts.front().path, 1));
+    const auto home = holder_of(rolls, clip.roll, std::span(&clip.files.parts.front().path, 1));
     if (!home) {
       ++done.out_of_reach;
       continue;
     }
-    const auto facts = examiner_.facts(*home, roll, clip.files, plan_.cameras, stop);
+    const auto facts = examiner_.facts(*home->fs, home->folder, clip.files, plan_.cameras, stop);
     if (!facts && facts.error().code == Code::cancelled) break;
     if (!facts) {
       ++done.unread;
@@ -55,15 +55,19 @@ Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::sp
   return done;
 }
 
+Result<std::vector<RollsAt>> Pipeline::rolls_here(std::span<OpenDestination> destinations) const {
+  return rolls_at(places_of(destinations, TRY(catalogue_.destinations())), plan_.slug());
+}
+
 Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const PendingClip& clip,
                                           std::stop_token stop) {
-  const auto roll = Path(plan_.slug()) / clip.roll;
+  const auto rolls = TRY(rolls_here(destinations));
   std::vector<float> sound;
   SoundLevels levels;
   for (const auto& video : videos_of(clip.files)) {
-    const auto* home = home_of(destinations, roll, std::span(&video, 1));
+    const auto home = holder_of(rolls, clip.roll, std::span(&video, 1));
     if (!home) return fail(Code::gone, shown(video.string()) + ": no copy of it is in reach");
-    auto heard = examiner_.sound(*home, roll / video, kAlignRate, stop);
+    auto heard = examiner_.sound(*home->fs, home->folder / video, kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
     if (!heard) continue;
     if (sound.empty())

@@ -52,7 +52,8 @@ void Studying::catch_up(std::stop_token stop) {
   const std::stop_callback card_came(*turn, [&] { both.request_stop(); });
   const Plan plan = shop_.plan.now();
   auto destinations = open_destinations(plan.destinations);
-  if (check_disks(destinations))  // else it is said when a card comes
+  const bool fit = check_disks(destinations) && check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
+  if (fit)  // else it is said when a card comes
     tell(Pipeline(shop_.catalogue, plan, shop_.clock).mend(destinations, {}, {}, both.get_token()));
   shop_.turns.end_catching_up();
 }

@@ -4,9 +4,12 @@
 #include <set>
 #include <thread>
 
+#include "base/chance.h"
 #include "base/sync.h"
 #include "base/text.h"
 #include "chosen_rolls.h"
+#include "homes.h"
+#include "lease.h"
 #include "offload/hash.h"
 #include "pipeline.h"
 #include "places.h"
@@ -75,8 +78,7 @@ class CopiesReading {
     const auto& fs = *place_.open->fs;
     const auto reading = hash_file(fs, copy.stored, Cache::avoid, stop_);
     if (!reading && reading.error().code == Code::cancelled) return tl::unexpected(reading.error());
-    const auto stat = fs.stat(copy.stored);
-    if (!reading || !stat) return blame(copy, reading ? stat.error() : reading.error());
+    if (!reading) return blame(copy, reading.error());
     if (reading->digest.hex() != *file.digest) {
       ++report.differing;
       return bad(copy, "bytes_differ", "is not what the card held");
@@ -93,7 +95,8 @@ class CopiesReading {
     row.state = CopyState::verified;
     row.readback = reading->evidence;
     row.verified_at = clock_.now();
-    row.stat = *stat;
+    row.stat = reading->stat;
+    row.digest = file.digest;
     return note(std::move(row), reading->bytes);
   }
 
@@ -155,12 +158,27 @@ void read_all(std::vector<std::unique_ptr<CopiesReading>>& readings, const Verif
   for (auto& reading : readings) threads.emplace_back([&reading, &read] { reading->run(read); });
 }
 
+// A destination from before there were marks gets one: what is read back now is read from this folder. One that can't
+// be written stays without.
+Result<void> give_marks(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+                        std::span<DestinationPlace> places) {
+  const auto stamp = random_id();
+  for (auto& place : places) {
+    if (!place.is_here() || !place.id.value || !place.mark.empty()) continue;
+    const auto turn = TRY(Lease::take_notes(catalogue, clock));
+    TRY(settle(catalogue, plan, place, stamp));
+  }
+  return {};
+}
+
 }  // namespace
 
 Result<VerifyReport> Pipeline::verify(std::span<OpenDestination> destinations, const CopyChoice& choice,
                                       const VerifyWatcher& watcher, std::stop_token stop) {
-  const auto chosen = TRY(ChosenRolls::take(catalogue_, choice.rolls, clock_));
-  const auto places = places_of(destinations, TRY(catalogue_.destinations()));
+  const auto chosen = TRY(ChosenRolls::take(catalogue_, choice.rolls, when_busy(choice), clock_));
+  if (chosen.rolls().empty() && chosen.busy()) return tl::unexpected(*chosen.busy());
+  auto places = places_of(destinations, TRY(catalogue_.destinations()));
+  TRY(give_marks(catalogue_, plan_, clock_, places));
   std::vector<std::unique_ptr<CopiesReading>> readings;
   for (const auto& place : places) {
     if (choice.destination && place.open->planned.name != *choice.destination) continue;
@@ -171,6 +189,7 @@ Result<VerifyReport> Pipeline::verify(std::span<OpenDestination> destinations, c
   read_all(readings, watcher);
 
   VerifyReport report;
+  report.left_out = chosen.left_out();
   for (const auto& reading : readings) {
     if (!reading->outcome && reading->outcome.error().code != Code::cancelled)
       return tl::unexpected(reading->outcome.error());
