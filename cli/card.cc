@@ -3,8 +3,14 @@
 #include "base/posix_fs.h"
 #include "base/text.h"
 #include "cli/shoot.h"
+#include "on_card.h"
 
 namespace everytake::cli {
+
+Card OpenCard::as_card(const Path& shoot) const {
+  const bool medium = is_medium(*fs, volume, shoot);
+  return {root, *fs, volume, medium, beside(root, volume, medium)};
+}
 
 Result<OpenCard> open_card(const std::string& name, const Session& session) {
   const auto root = absolute_folder(name, session);

@@ -6,6 +6,7 @@
 
 #include "base/fs.h"
 #include "cli/commands.h"
+#include "pipeline.h"
 
 namespace everytake::cli {
 
@@ -13,6 +14,9 @@ struct OpenCard {
   Path root;
   std::unique_ptr<ReadFs> fs;
   Volume volume;
+
+  // As the pipeline wants it; refers to this. `shoot` is the shoot's folder: its own filesystem is no card's.
+  Card as_card(const Path& shoot) const;
 };
 
 // Opens it for reading only. `invalid` when there is no such folder, saying what to do.

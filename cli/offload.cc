@@ -13,6 +13,7 @@
 #include "cli/values.h"
 #include "copy_progress.h"
 #include "kept_song.h"
+#include "on_card.h"
 #include "pipeline.h"
 
 namespace everytake::cli {
@@ -76,6 +77,14 @@ class Teller {
   std::chrono::steady_clock::time_point begun_{};
 };
 
+// Why there is no verdict, said before all else: the rest of what went wrong may fill the screen.
+Problem not_judged(const Error& error) {
+  return {"not_judged", "", "",
+          error.code == Code::cancelled
+              ? "stopped before the card was looked at again: ask \"everytake safe CARD\""
+              : "the card could not be looked at again: " + error.what + "; ask \"everytake safe CARD\""};
+}
+
 struct Outcome {
   IngestReport report;
   std::optional<Verdict> verdict;  // nullopt where the card could not be looked at again
@@ -89,25 +98,31 @@ class Offload {
 
   Result<Outcome> run() {
     const auto planned = TRY(destinations_of(options_, shoot_.plan, session_));
+    TRY(check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
     const auto card = TRY(open_card(options_.card, session_));
+    const Card seen = card.as_card(shoot_.folder);
     auto destinations = open_destinations(planned);
-    TRY(check_destinations(destinations, card.root));
+    TRY(check_not_on_card(destinations, seen));
+    TRY(check_disks(destinations));
     const auto catalogue = TRY(options_.dry_run ? look_into_catalogue(shoot_) : Catalogue::open(shoot_.catalogue()));
     KeptSong song;
     Pipeline pipeline(*catalogue, shoot_.plan, clock_,
                       [&](std::stop_token stop) { return song.of(shoot_.folder, shoot_.plan.song, std::move(stop)); });
-    const Card seen{card.root, *card.fs, card.volume};
 
     Teller teller(session_, clock_);
     Outcome outcome;
     outcome.report =
         TRY(pipeline.ingest(seen, destinations, {options_.dry_run, options_.twice}, teller.watcher(), stop_.token()));
     teller.clear();
+    for (const auto& each : outcome.report.remarks) remark(each, session_);
     if (options_.dry_run || outcome.report.ended) return outcome;
     if (!options_.no_study)
       if (const auto studied = study(pipeline, destinations); !studied && !stop_.exit())
         remark("Not every clip is studied: " + studied.error().what, session_);
-    if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token())) outcome.verdict = std::move(*verdict);
+    if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token()))
+      outcome.verdict = std::move(*verdict);
+    else
+      outcome.report.problems.insert(outcome.report.problems.begin(), not_judged(verdict.error()));
     for (auto& clip : TRY(clips_of(shoot_)))
       if (std::find(outcome.report.clips.begin(), outcome.report.clips.end(), clip.id) != outcome.report.clips.end())
         outcome.clips.push_back(std::move(clip));
@@ -134,7 +149,7 @@ Exit run_offload(const Options& options, Session& session) {
   const SystemClock clock;
   const auto begun = clock.steady();
   const StopOnSignal stop;
-  const auto shoot = load_shoot(session);
+  const auto shoot = load_shoot_for_copies(session);
   if (!shoot) return shoot.error();
   const auto outcome = Offload(*shoot, options, session, stop).run();
   if (!outcome) {

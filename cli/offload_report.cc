@@ -46,6 +46,14 @@ std::string heading(const IngestReport& report) {
                      shown(report.label), counted(report.files, "file"), bytes_text(report.bytes));
 }
 
+// Files that were kept before, from another folder of the card or a copy of it.
+std::string met_text(const IngestReport& report) {
+  std::string text;
+  for (const auto& [roll, files] : report.met)
+    text += fmt::format("  {} already in {}, by their bytes: not copied again\n", counted(files, "file"), shown(roll));
+  return text;
+}
+
 }  // namespace
 
 std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
@@ -63,6 +71,7 @@ std::string offload_text(const IngestReport& report, const std::optional<Verdict
   text +=
       table({{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"new", Align::right}, {""}},
             rows, screen);
+  text += met_text(report);
   text += problems_text(report.problems, screen);
   std::vector<Problem> of_clips;
   for (const auto& clip : clips)  // each sentence names its file
@@ -77,6 +86,7 @@ std::string dry_run_text(const IngestReport& report, const Screen& screen) {
   for (const auto& each : report.destinations)
     text += fmt::format("  {}: {} of {} are there already\n", shown(each.name), each.already_files,
                         counted(report.files, "file"));
+  text += met_text(report);
   text += problems_text(report.problems, screen);
   return text + "Nothing was written.\n";
 }
@@ -107,6 +117,9 @@ Json offload_json(const IngestReport& report, const std::optional<Verdict>& verd
     destination["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(destination));
   }
+  json["already"] = Json::object();
+  for (const auto& [roll, files] : report.met) json["already"][roll] = files;
+  json["remarks"] = report.remarks;
   json["clips"] = Json::array();
   for (const auto& clip : clips) json["clips"].push_back(clip_json(clip, plan));
   json["problems"] = problems_json(report.problems);

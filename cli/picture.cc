@@ -4,15 +4,14 @@
 
 #include "base/posix_fs.h"
 #include "base/text.h"
-#include "destinations.h"
 #include "picture_store.h"
+#include "places.h"
 
 namespace everytake::cli {
 namespace {
 
-Result<std::vector<Path>> videos_in(ClipId id, const Shoot& shoot) {
-  const auto catalogue = TRY(look_into_catalogue(shoot));
-  const auto clips = TRY(catalogue->clips_to_study(std::span(&id, 1)));
+Result<std::vector<Path>> videos_in(ClipId id, const Catalogue& catalogue) {
+  const auto clips = TRY(catalogue.clips_to_study(std::span(&id, 1)));
   return clips.empty() ? std::vector<Path>{} : videos_of(clips.front().files);
 }
 
@@ -23,13 +22,14 @@ Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, const Exami
     if (const auto folder = PosixFs::open_at(shoot.folder))
       if (auto kept = kept_picture(**folder, *path); kept && *kept) return std::move(**kept);
   const auto name = shown(clip.roll + "/" + clip.name);
-  const auto roll = Path(shoot.plan.slug()) / clip.roll;
-  const auto videos = TRY(videos_in(clip.id, shoot));
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  const auto videos = TRY(videos_in(clip.id, *catalogue));
+  auto destinations = open_destinations(shoot.plan.destinations);
   Error trouble{Code::not_found, name + ": no verified copy is in reach: plug in a disk that has it", 0};
-  for (const auto& destination : open_destinations(shoot.plan.destinations)) {
-    const auto* fs = home_of(std::span(&destination, 1), roll, videos);
-    if (!fs) continue;
-    auto strip = examiner.strip(*fs, roll, videos, clip.facts, stop);
+  for (const auto& rolls : rolls_at(places_of(destinations, TRY(catalogue->destinations())), shoot.plan.slug())) {
+    const auto home = holder_of(std::span(&rolls, 1), clip.roll, videos);
+    if (!home) continue;
+    auto strip = examiner.strip(*home->fs, home->folder, videos, clip.facts, stop);
     if (strip && !strip->jpeg.empty()) return std::move(strip->jpeg);
     if (strip) return fail(Code::invalid, name + ": no frame of it can be decoded, so there is no picture");
     trouble = within(name, strip.error());

@@ -33,11 +33,17 @@ Path shoot_folder(const Session& session) {
 Result<Outcome> rebuild_shoot(const Options& options, Session& session, std::stop_token stop) {
   const auto folder = shoot_folder(session);
   boost::system::error_code ignored;  // opening it will say why it can't be made
-  boost::filesystem::create_directory(folder, ignored);
-  Outcome outcome{TRY(rebuild(absolute_folder(options.destination, session), folder, stop)), std::nullopt};
+  const bool made = boost::filesystem::create_directory(folder, ignored);
+  auto rebuilt = rebuild(absolute_folder(options.destination, session), folder, stop);
+  if (!rebuilt) {
+    if (made) boost::filesystem::remove(folder, ignored);  // where something is in it, it stays
+    return tl::unexpected(rebuilt.error());
+  }
+  Outcome outcome{std::move(*rebuilt), std::nullopt};
   if (options.no_verify) return outcome;
-  const auto shoot = everytake::load_shoot(folder);
+  const auto shoot = everytake::load_shoot_for_copies(folder);
   if (!shoot) return fail(Code::invalid, shoot.error().at(0));
+  remark_wrong(*shoot, session);
   const auto catalogue = TRY(Catalogue::open(shoot->catalogue()));
   std::vector<PlannedDestination> planned;
   for (const auto& row : TRY(catalogue->destinations()))

@@ -84,7 +84,7 @@ Result<std::vector<RollSummary>> rolls_of(const Shoot& shoot) {
 
 Run declare_rolls(CLI::App&) {
   return [](Session& session) {
-    const auto shoot = load_shoot(session);
+    const auto shoot = load_shoot_for_copies(session);
     if (!shoot) return shoot.error();
     const auto rolls = rolls_of(*shoot);
     if (!rolls) return report(rolls.error(), session);

@@ -17,8 +17,7 @@ Result<Verdict> judge(const Shoot& shoot, const std::string& name, bool deep, co
   const auto catalogue = TRY(look_into_catalogue(shoot));
   auto destinations = open_destinations(known_destinations(shoot.plan, TRY(catalogue->destinations())));
   const SystemClock clock;
-  return Pipeline(*catalogue, shoot.plan, clock)
-      .judge({card.root, *card.fs, card.volume}, destinations, deep, std::move(stop));
+  return Pipeline(*catalogue, shoot.plan, clock).judge(card.as_card(shoot.folder), destinations, deep, std::move(stop));
 }
 
 }  // namespace
@@ -33,7 +32,7 @@ Run declare_safe(CLI::App& command) {
   command.add_flag("--deep", options->deep, "read every byte of the card again");
   return [options](Session& session) {
     const StopOnSignal stop;
-    const auto shoot = load_shoot(session);
+    const auto shoot = load_shoot_for_copies(session);
     if (!shoot) return shoot.error();
     const auto verdict = judge(*shoot, options->card, options->deep, session, stop.token());
     if (!verdict) {

@@ -83,6 +83,12 @@ std::string rolls_of(const CardInHand& card) {
   return card.rolls.empty() ? "a new card" : shown(joined(card.rolls));
 }
 
+// A process of another machine may be there no more: it can't be asked.
+std::string elsewhere(const Holder& holder) {
+  if (is_of_this_machine(holder)) return "";
+  return fmt::format(" on the computer \"{}\", by what it left", shown(holder.machine_name()));
+}
+
 void print(const Status& status, Session& session) {
   using Align = Column::Align;
   std::vector<std::vector<Cell>> rows;
@@ -102,8 +108,8 @@ void print(const Status& status, Session& session) {
                        session.out_screen)
               << rate_text(status.rate) << '\n';
   for (const auto& card : status.copying)
-    session.out << fmt::format("Being worked on: {}, since {} (process {})\n", rolls_of(card), iso8601(card.since),
-                               card.holder.pid);
+    session.out << fmt::format("Being worked on: {}, since {} (process {}{})\n", rolls_of(card), iso8601(card.since),
+                               card.holder.pid, elsewhere(card.holder));
   if (status.copying.empty()) session.out << "Nothing is being copied.\n";
 }
 
@@ -129,7 +135,11 @@ Json json_of(const Status& status) {
                   {"clips", status.rate.clips},
                   {"what", status.rate.what}};
   for (const auto& card : status.copying)
-    json["copying"].push_back({{"rolls", card.rolls}, {"since", iso8601(card.since)}, {"process", card.holder.pid}});
+    json["copying"].push_back(
+        {{"rolls", card.rolls},
+         {"since", iso8601(card.since)},
+         {"process", card.holder.pid},
+         {"machine", is_of_this_machine(card.holder) ? Json(nullptr) : Json(shown(card.holder.machine_name()))}});
   return json;
 }
 
@@ -137,7 +147,7 @@ Json json_of(const Status& status) {
 
 Run declare_status(CLI::App&) {
   return [](Session& session) {
-    const auto shoot = load_shoot(session);
+    const auto shoot = load_shoot_for_copies(session);
     if (!shoot) return shoot.error();
     const auto status = status_of(*shoot);
     if (!status) return report(status.error(), session);

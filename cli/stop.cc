@@ -8,11 +8,18 @@
 namespace everytake::cli {
 namespace {
 
+// Under nohup(1) a closed terminal is to mean nothing.
+bool minds_hangup() {
+  struct sigaction now {};
+  return ::sigaction(SIGHUP, nullptr, &now) != 0 || now.sa_handler != SIG_IGN;
+}
+
 sigset_t ending_signals() {
   sigset_t set;
   sigemptyset(&set);
   sigaddset(&set, SIGINT);
   sigaddset(&set, SIGTERM);
+  if (minds_hangup()) sigaddset(&set, SIGHUP);
   return set;
 }
 
@@ -36,16 +43,15 @@ void StopOnSignal::wait() {
   const auto set = ending_signals();
   for (int signal = 0; sigwait(&set, &signal) == 0;) {
     if (leaving_) return;
-    if (signal_ != 0) ::_exit(128 + signal);
+    if (signal_ != 0 && signal == SIGHUP) continue;  // a closed terminal says it more than once
+    if (signal_ != 0) ::_exit(static_cast<int>(exit_by(signal)));
     signal_ = signal;
     stop_.request_stop();
   }
 }
 
 std::optional<Exit> StopOnSignal::exit() const {
-  if (signal_ == SIGINT) return Exit::interrupted;
-  if (signal_ == SIGTERM) return Exit::terminated;
-  return std::nullopt;
+  return signal_ == 0 ? std::nullopt : std::optional(exit_by(signal_));
 }
 
 }  // namespace everytake::cli

@@ -1,4 +1,4 @@
-// Ctrl-C, and SIGTERM: work stops within a second and goes on next time.
+// Ctrl-C, SIGTERM, and a terminal that was closed (SIGHUP): work stops within a second and goes on next time.
 #pragma once
 
 #include <atomic>
@@ -10,8 +10,8 @@
 
 namespace everytake::cli {
 
-// Make it before any other thread: they inherit that the signals are not theirs. A second signal ends the program at
-// once.
+// Make it before any other thread: they inherit that the signals are not theirs. A second Ctrl-C or SIGTERM ends the
+// program at once.
 class StopOnSignal {
  public:
   StopOnSignal();

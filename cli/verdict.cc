@@ -56,11 +56,15 @@ Json verdict_json(const Verdict& verdict) {
   json["depth"] = verdict.every_byte ? "bytes" : "listing";
   json["roll"] = verdict.roll.empty() ? Json(nullptr) : Json(verdict.roll);
   json["files"] = verdict.files;
+  json["destinations"] = verdict.destinations;
+  json["beside"] = verdict.beside;
   json["reasons"] = Json::array();
   for (const auto& reason : verdict.reasons) {
     Json each{{"code", reason.code}};
     put_name(each, "path", reason.path.string());
     each["message"] = reason.message;
+    if (!reason.destination.empty()) put_name(each, "destination", reason.destination);
+    each["files"] = reason.files;
     json["reasons"].push_back(std::move(each));
   }
   return json;

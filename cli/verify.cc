@@ -53,7 +53,9 @@ class Verify {
     const auto catalogue = TRY(look_into_catalogue(shoot_));
     CopyChoice choice{{}, options_.destination};
     for (const auto& name : options_.rolls) choice.rolls.push_back(TRY(catalogue->find_roll(name)).id);
-    auto destinations = open_destinations(TRY(destinations_of(options_, shoot_, *catalogue)));
+    const auto planned = TRY(destinations_of(options_, shoot_, *catalogue));
+    TRY(check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
+    auto destinations = open_destinations(planned);
     if (options_.repair) TRY(check_disks(destinations));
     Pipeline pipeline(*catalogue, shoot_.plan, clock_);
     auto report = TRY(pipeline.verify(
@@ -101,6 +103,9 @@ class Verify {
     for (const auto& problem : mended.problems)
       if (std::find(report.problems.begin(), report.problems.end(), problem) == report.problems.end())
         report.problems.push_back(problem);
+    for (const auto& roll : mended.left_out)
+      if (std::find(report.left_out.begin(), report.left_out.end(), roll) == report.left_out.end())
+        report.left_out.push_back(roll);
     report.ended = mended.ended;
   }
 
@@ -147,7 +152,8 @@ std::string text_of(const VerifyReport& report, const Screen& screen) {
 }
 
 Json json_of(const VerifyReport& report) {
-  Json json{{"destinations", Json::array()}, {"problems", problems_json(report.problems)}};
+  Json json{
+      {"destinations", Json::array()}, {"problems", problems_json(report.problems)}, {"left_out", report.left_out}};
   for (const auto& each : report.destinations) {
     Json row;
     put_name(row, "name", each.name);
@@ -175,7 +181,8 @@ Exit exit_of(const VerifyReport& report) {
     return std::any_of(report.problems.begin(), report.problems.end(), [&](const auto& p) { return p.code == code; });
   };
   if (has("bytes_differ")) return Exit::differs;
-  for (const char* lost : {"destination_absent", "other_disk", "destination_lost", "no_room", "too_large", "read_only"})
+  for (const char* lost : {"destination_absent", "other_disk", "destination_lost", "no_room", "too_large", "read_only",
+                           "foreign_shoot", "cloned_mark", "bad_mark"})
     if (has(lost)) return Exit::no_space;
   const auto whole = [](const auto& each) { return each.is_whole(); };
   const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), whole);
@@ -184,10 +191,14 @@ Exit exit_of(const VerifyReport& report) {
 
 Exit run_verify(const Options& options, Session& session) {
   const StopOnSignal stop;
-  const auto shoot = load_shoot(session);
+  const auto shoot = load_shoot_for_copies(session);
   if (!shoot) return shoot.error();
   const auto report = Verify(*shoot, options, session, stop.token()).run();
   if (!report) return stop.exit().value_or(cli::report(report.error(), session));
+  if (!report->left_out.empty())
+    remark(fmt::format("{}: left out, because its card is being worked on; verify it when that is done",
+                       joined(report->left_out)),
+           session);
   if (session.json)
     print_json(json_of(*report), session);
   else
