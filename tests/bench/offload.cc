@@ -92,6 +92,17 @@ void small_card(const Path& folder) {
     put_random(folder / fmt::format("DCIM/{:03}/P{:05}.JPG", 100 + file / 1000, file), 20'000, file);
 }
 
+// A card of 1000 files, as a day has them: clips, and three small files for each.
+void day_card(const Path& folder) {
+  for (unsigned clip = 0; clip < 250; ++clip) {
+    const auto name = fmt::format("C{:04}", clip + 1);
+    put_random(folder / "PRIVATE/M4ROOT/CLIP" / (name + ".MP4"), 6 * kMiB, clip);
+    put_random(folder / "PRIVATE/M4ROOT/CLIP" / (name + "M01.XML"), 4000, clip + 1000);
+    put_random(folder / "PRIVATE/M4ROOT/SUB" / (name + "S03.MP4"), 100'000, clip + 2000);
+    put_random(folder / "PRIVATE/M4ROOT/THMBNL" / (name + "T01.JPG"), 20'000, clip + 3000);
+  }
+}
+
 std::vector<Path> files_of(const Path& folder) {
   std::vector<Path> all;
   for (const auto& entry : fs::recursive_directory_iterator(folder))
@@ -280,6 +291,7 @@ class SlowFs final : public ReadFs {
   Result<FileStat> stat(const Path& path) const override { return fs_.stat(path); }
   Result<std::vector<DirEntry>> list(const Path& folder) const override { return fs_.list(folder); }
   Result<Volume> volume() const override { return fs_.volume(); }
+  Result<void> still_there() const override { return fs_.still_there(); }
   Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override {
     return std::make_unique<SlowFile>(TRY(fs_.open(path, cache)), rate_, free_);
   }
@@ -380,6 +392,20 @@ void small(Stage& stage, int rounds) {
   row("one sync a file ÷ ours", ratios(synced, ours), "");
 }
 
+// The verdict of a card that was just offloaded, everything it asks of the card and the disks included.
+void safe(Stage& stage, int rounds) {
+  by_program(stage);
+  const auto ask = fmt::format("{}/everytake --quiet --json --shoot '{}' safe '{}' >/dev/null", EVERYTAKE_BINARY_DIR,
+                               stage.shoot.string(), stage.card.string());
+  std::vector<double> took;
+  for (int round = 0; round < rounds; ++round)
+    took.push_back(seconds_of([&] {
+      const int status = std::system(ask.c_str());  // both folders are on one disk here: the answer is no
+      must(WIFEXITED(status) && WEXITSTATUS(status) == 1, "everytake safe failed");
+    }));
+  row("everytake safe", took, "s");
+}
+
 void hashing() {
   std::vector<std::byte> block(64 * kMiB, std::byte{7});
   std::vector<double> share;
@@ -413,7 +439,7 @@ int offload(std::span<const std::string> words) {
       options.only = words[++i];
     else {
       std::cerr << "usage: bench offload [--on FOLDER] [--card-on FOLDER] [--mib N] [--slow-mib N] [--rounds N]\n"
-                   "                     [--only large|slow|small|hashing]\n";
+                   "                     [--only large|slow|small|safe|hashing]\n";
       return 2;
     }
   }
@@ -440,6 +466,12 @@ int offload(std::span<const std::string> words) {
     std::cout << "20 000 files of 20 kB\n";
     small_card(stage.card);
     small(stage, options.rounds);
+  }
+  if (options.wants("safe")) {
+    fs::remove_all(stage.card);
+    std::cout << "A card of 1000 files, 1.6 GB\n";
+    day_card(stage.card);
+    safe(stage, options.rounds);
   }
   if (options.wants("hashing")) hashing();
   return 0;

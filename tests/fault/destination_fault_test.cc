@@ -62,7 +62,8 @@ TEST_F(DestinationFaults, ADiskThatFillsOrAQuotaThatEndsStopsItAlone) {
   for (const char* error : {"ENOSPC", "EDQUOT"}) {
     SCOPED_TRACE(error);
     start_anew();
-    const auto report = offload_under(std::string("write *.everytake-part err over=1000000 errno=") + error, 6);
+    const auto report =
+        offload_under(std::string("write [0-9a-f]*-[0-9]*.everytake-part err over=1000000 errno=") + error, 6);
     EXPECT_TRUE(tells(report, "no_room", "desk"));
     heal();
   }
@@ -70,10 +71,10 @@ TEST_F(DestinationFaults, ADiskThatFillsOrAQuotaThatEndsStopsItAlone) {
 
 TEST_F(DestinationFaults, AFailedWriteIsWrittenAnewUnderANewName) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk());
-  offload_under("write *.everytake-part eio at=2000000 times=1", 0);
+  offload_under("write [0-9a-f]*-[0-9]*.everytake-part eio at=2000000 times=1", 0);
   EXPECT_EQ(logged("create /saltmarsh-radio/R001/"), 5);  // four files, one of them twice
   start_anew();
-  const auto report = offload_under("write *.everytake-part eio at=2000000", 1);
+  const auto report = offload_under("write [0-9a-f]*-[0-9]*.everytake-part eio at=2000000", 1);
   EXPECT_TRUE(tells(report, "copy_failed", "C0001.MP4"));
   EXPECT_EQ(finals(desk_), 3);
   heal();
@@ -82,10 +83,10 @@ TEST_F(DestinationFaults, AFailedWriteIsWrittenAnewUnderANewName) {
 // The pages may be gone although the next sync says yes.
 TEST_F(DestinationFaults, AFailedSyncIsNeverAskedAgainButWrittenAnew) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk());
-  offload_under("fsync *.everytake-part eio times=1", 0);
+  offload_under("fsync [0-9a-f]*-[0-9]*.everytake-part eio times=1", 0);
   EXPECT_EQ(logged("create /saltmarsh-radio/R001/"), 5);
   start_anew();
-  offload_under("fsync *.everytake-part eio", 1);
+  offload_under("fsync [0-9a-f]*-[0-9]*.everytake-part eio", 1);
   EXPECT_EQ(finals(desk_), 0);
   heal();
 }
@@ -99,11 +100,11 @@ TEST_F(DestinationFaults, AFolderThatCanNotBeSyncedHoldsNothingVerified) {
 
 TEST_F(DestinationFaults, AFailedCloseIsAFailedCopy) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk());
-  offload_under("close *.everytake-part eio", 1);
+  offload_under("close [0-9a-f]*-[0-9]*.everytake-part eio", 1);
   EXPECT_EQ(finals(desk_), 0);
   heal();
   start_anew();
-  EXPECT_TRUE(tells(offload_under("close *.everytake-part err errno=EDQUOT", 6), "no_room"));
+  EXPECT_TRUE(tells(offload_under("close [0-9a-f]*-[0-9]*.everytake-part err errno=EDQUOT", 6), "no_room"));
   heal();
 }
 
@@ -122,7 +123,7 @@ TEST_F(DestinationFaults, ANameTakenMeanwhileIsKeptWhateverRenamingKnows) {
     SCOPED_TRACE(options.size());
     EVERYTAKE_NEEDS_MOUNT(mount_desk(options));
     start_anew();
-    mount_->rules("write *.everytake-part stall at=2000000");
+    mount_->rules("write [0-9a-f]*-[0-9]*.everytake-part stall at=2000000");
     test::Ran ran;
     std::thread running([&] { ran = everytake(offload()); });
     mount_->await_stall();
@@ -145,14 +146,14 @@ TEST_F(DestinationFaults, WhatTheDiskWroteWrongIsFoundAndWrittenAnew) {
     for (const char* fault : {"flip", "drop", "torn"}) {
       SCOPED_TRACE(std::string(cache) + " " + fault);
       start_anew();
-      offload_under(std::string("write *.everytake-part ") + fault + " at=2000000 times=1", 0);
+      offload_under(std::string("write [0-9a-f]*-[0-9]*.everytake-part ") + fault + " at=2000000 times=1", 0);
     }
   }
 }
 
 TEST_F(DestinationFaults, ADiskThatAlwaysWritesWrongHasNothingUnderAFinalName) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk({"--cache=keep"}));
-  const auto report = offload_under("write *.everytake-part flip at=0", 4);
+  const auto report = offload_under("write [0-9a-f]*-[0-9]*.everytake-part flip at=0", 4);
   EXPECT_TRUE(tells(report, "bytes_differ", "C0001.MP4"));
   EXPECT_EQ(finals(desk_), 0);
   heal();
@@ -160,8 +161,8 @@ TEST_F(DestinationFaults, ADiskThatAlwaysWritesWrongHasNothingUnderAFinalName) {
 
 TEST_F(DestinationFaults, ADiskThatLiedAboutSyncingIsFoundOutAfterAPowerCut) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk({"--volatile"}));
-  mount_->rules("fsync * drop");
-  EXPECT_EQ(everytake(offload()).exit, 0);  // nobody can know
+  mount_->rules("fsync [0-9a-f]*-[0-9]*.everytake-part drop");  // of clips: without its mark nobody would know the disk
+  EXPECT_EQ(everytake(offload()).exit, 0);                      // nobody can know
   mount_->power_cut(0);
   EXPECT_FALSE(is_safe());
   EXPECT_NE(everytake("verify").exit, 0);
@@ -245,14 +246,14 @@ TEST_F(DestinationFaults, ADiskWithOtherRulesForNamesHoldsEveryFileUnderANameItT
 
 TEST_F(DestinationFaults, AFileTooLargeForTheDiskIsRefusedBeforeItsFirstByte) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk({"--most-bytes=2000000"}));
-  const auto report = offload_under("write *.everytake-part stall at=2000000", 1);  // would never end
+  const auto report = offload_under("write [0-9a-f]*-[0-9]*.everytake-part stall at=2000000", 1);  // would never end
   EXPECT_TRUE(tells(report, "copy_failed", "C0001.MP4"));
   EXPECT_EQ(report["destinations"][0]["files"], 3);
 }
 
 TEST_F(DestinationFaults, ADiskThatHangsHoldsUpNoOther) {
   EVERYTAKE_NEEDS_MOUNT(mount_desk());
-  mount_->rules("write *.everytake-part stall");
+  mount_->rules("write [0-9a-f]*-[0-9]*.everytake-part stall");
   test::Ran ran;
   std::thread running([&] { ran = everytake(offload()); });
   mount_->await_stall();
@@ -268,7 +269,7 @@ TEST_F(DestinationFaults, ADiskThatHangsHoldsUpNoOther) {
 TEST_F(DestinationFaults, ADiskThatHangsForLongIsLeftBehind) {
   for (const char* name : {"C0004.MP4", "C0005.MP4"}) put(std::string("PRIVATE/M4ROOT/CLIP/") + name, 80'000'000);
   EVERYTAKE_NEEDS_MOUNT(mount_desk());
-  mount_->rules("write *.everytake-part stall");
+  mount_->rules("write [0-9a-f]*-[0-9]*.everytake-part stall");
   test::Ran ran;
   std::thread running([&] { ran = everytake(offload("--json ")); });
   mount_->await_stall();

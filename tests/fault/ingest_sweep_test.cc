@@ -45,8 +45,11 @@ TEST_F(IngestSweep, GivesNoWrongYesWhicheverOperationOfADiskFails) {
       SCOPED_TRACE(operation);
       start_anew();
       auto destinations = open();
-      dynamic_cast<FaultFs&>(*destinations[0].fs).fail_at(operation, Code::io, then);
-      (void)offload(card_, std::move(destinations));
+      auto& disk = dynamic_cast<FaultFs&>(*destinations[0].fs);
+      disk.fail_at(operation, Code::io, then);
+      const auto report = Pipeline(*catalogue_, plan_, clock_).ingest(seen(card_), destinations, options_, {}, {});
+      EXPECT_TRUE(disk.hit());
+      EXPECT_TRUE(!report || !report->problems.empty() || judge().safe);  // told, or made good
       if (then == FaultFs::Then::dead) disks_[0]->crash(static_cast<unsigned>(runs_ % 3));
       expect_no_wrong_yes();
       expect_whole_after_another_visit();
@@ -65,6 +68,7 @@ TEST_F(IngestSweep, GivesNoWrongYesWhicheverOperationOfTheCardFails) {
       FaultFs card(card_);
       card.fail_at(operation, code, then);
       (void)offload(card, open());
+      EXPECT_TRUE(card.hit());
       expect_no_wrong_yes();
       expect_whole_after_another_visit();
     }

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "homes.h"
 #include "pipeline.h"
 #include "support/fault_fs.h"
 #include "support/temp_dir.h"
@@ -51,15 +52,14 @@ class IngestBench : public testing::Test {
   }
 
   Result<IngestReport> offload(const ReadFs& card, std::vector<OpenDestination> destinations) {
-    return Pipeline(*catalogue_, plan_, clock_)
-        .ingest({"/media/card", card, *card_.volume()}, destinations, options_, {}, {});
+    return Pipeline(*catalogue_, plan_, clock_).ingest(seen(card), destinations, options_, {}, {});
   }
+  Card seen(const ReadFs& card) const { return {"/media/card", card, *card_.volume()}; }
   Result<IngestReport> offload() { return offload(card_, open()); }
 
   Verdict judge(bool every_byte = false, const std::string& absent = "") {
     auto destinations = open(absent);
-    return *Pipeline(*catalogue_, plan_, clock_)
-                .judge({"/media/card", card_, *card_.volume()}, destinations, every_byte, {});
+    return *Pipeline(*catalogue_, plan_, clock_).judge(seen(card_), destinations, every_byte, {});
   }
 
   std::set<std::string> codes(const Verdict& verdict) {
@@ -70,6 +70,18 @@ class IngestBench : public testing::Test {
 
   Path at(const std::string& roll, const std::string& clip) {
     return Path("saltmarsh-radio") / roll / "PRIVATE/M4ROOT/CLIP" / (clip + ".MP4");
+  }
+
+  // The unfinished file of a clip, by its row's number.
+  std::string part(const std::string& roll, int file) {
+    const auto name = (*token_of(*catalogue_)) + "-" + std::to_string(file) + ".everytake-part";
+    return (at(roll, "C").parent_path() / name).string();
+  }
+  // The notes that a shoot leaves beside its rolls are not counted.
+  static std::set<std::string> copies_on(const MemFs& disk) {
+    auto files = disk.files();
+    std::erase_if(files, [](const std::string& file) { return file.find("/R0") == std::string::npos; });
+    return files;
   }
 
   TempDir dir_{"/dev/shm"};  // a power cut is the disks' affair here, not the catalogue's

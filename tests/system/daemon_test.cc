@@ -123,6 +123,37 @@ TEST_F(DaemonProgram, TakesTwoCardsAtOnce) {
   EXPECT_EQ(json("rolls")["rolls"].size(), 2U);
 }
 
+// Filesystems copied bit by bit have one serial number.
+TEST_F(DaemonProgram, TakesASecondCardOfTheSameSerialWhenTheFirstIsDone) {
+  ASSERT_EQ(::geteuid(), 0U) << "mounting needs root: run the tests as root";
+  put("PRIVATE/M4ROOT/CLIP/C0002.MP4", 60'000'000);
+  const Path second = mount_point_.string() + "-2";
+  shell("mkdir " + quoted(second));
+  for (const auto& point : {mount_point_, second}) {
+    const auto image = point.string() + ".img";
+    ASSERT_EQ(
+        shell("truncate -s 96M " + quoted(image) + " && mkfs.ext4 -q -F -U 0b1e5c1e-0000-4000-8000-000000000001 " +
+              quoted(image) + " && mount -o loop " + quoted(image) + " " + quoted(point) + " && cp -r " +
+              quoted(card_ / "PRIVATE") + " " + quoted(point))
+            .exit,
+        0);
+    put("PRIVATE/M4ROOT/CLIP/C0003.MP4", 1000);  // on the second one only
+  }
+  test::put_file(dir_ / "log", "");
+  start("");
+  EXPECT_TRUE(says("it is tried again when another card is done")) << log();
+  EXPECT_TRUE(says("safe to wipe", 2)) << log();
+  EXPECT_EQ(end(SIGTERM), 143);
+  EXPECT_EQ(shell("umount " + quoted(second)).exit, 0);
+}
+
+TEST_F(DaemonProgram, EndsWhenItsTerminalIsClosed) {
+  test::put_file(dir_ / "log", "");
+  start("");
+  ASSERT_TRUE(says("waiting for cards")) << log();
+  EXPECT_EQ(end(SIGHUP), 143);
+}
+
 // More cards than are taken at once, and three disks.
 TEST_F(DaemonProgram, TakesCardsInTurnAndToThreeDisks) {
   test::put_file(dir_ / "log", "");
@@ -132,6 +163,7 @@ TEST_F(DaemonProgram, TakesCardsInTurnAndToThreeDisks) {
                                             "\"\naccept_cached = true\nsame_disk = \"allow\"\n");
   constexpr int kCards = 7;
   for (int i = 0; i < kCards; ++i) {
+    shell("rm -rf " + quoted(card_) + "/*");  // what is kept already would not be copied again
     put("PRIVATE/M4ROOT/CLIP/C000" + std::to_string(i) + ".MP4", 300'000);
     shell("cp -r " + quoted(card_) + " " + quoted(dir_ / ("card-" + std::to_string(i))));
   }

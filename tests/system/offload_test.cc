@@ -190,10 +190,13 @@ TEST_F(OffloadProgram, KnowsCopiesAtFoldersThatOnlyOneCallNamed) {
   EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 1);
 }
 
-TEST_F(OffloadProgram, CallsAChangedCopyInTheWayOtherBytes) {
+TEST_F(OffloadProgram, CallsAChangedCopyInTheWayOtherBytesAndCopiesItAnew) {
   ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
   test::put_file(roll(desk_) / "PRIVATE/M4ROOT/CLIP/C0002.MP4", std::string(100, 'x'));
   EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 4);
+  EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 0);
+  EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  EXPECT_TRUE(boost::filesystem::exists(desk_ / "saltmarsh-radio/R001.bad/PRIVATE/M4ROOT/CLIP/C0002.MP4"));
 }
 
 TEST_F(OffloadProgram, ShowsARollWithoutCopiesToo) {

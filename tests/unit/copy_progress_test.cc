@@ -19,6 +19,14 @@ TEST(ProgressText, TellsTheTimeThatTheSlowestNeeds) {
             "R001: 2.00 GB of 4.00 GB read, 200 MB/s, 30.0 s left; verified: desk 25 %, shuttle 50 %");
 }
 
+TEST(ProgressText, LeavesOutADiskThatGetsNothing) {
+  auto glance = half_way();
+  glance.targets[0].total = glance.targets[0].verified = 0;
+  EXPECT_EQ(progress_text(glance), "R001: 2.00 GB of 4.00 GB read, 200 MB/s, 10.0 s left; verified: shuttle 50 %");
+  glance.targets[1].total = glance.targets[1].verified = 0;  // only read a second time
+  EXPECT_EQ(progress_text(glance), "R001: 2.00 GB of 4.00 GB read, 200 MB/s");
+}
+
 TEST(ProgressText, NamesADiskThatDoesNotAnswer) {
   auto glance = half_way();
   glance.targets[0].silent = 9s;

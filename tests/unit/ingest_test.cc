@@ -144,7 +144,7 @@ TEST_F(Ingest, RefusesAnotherDiskUnderAKnownName) {
 TEST_F(Ingest, MendsACopyThatWasWrittenWrong) {
   auto destinations = open();
   auto& desk = dynamic_cast<FaultFs&>(*destinations[0].fs);
-  desk.flip_at("append saltmarsh-radio/R001/PRIVATE/M4ROOT/CLIP/file-1.everytake-part #1");
+  desk.flip_at("append " + part("R001", 1) + " #1");
   const auto report = offload(card_, std::move(destinations));
   EXPECT_EQ(report->destinations[0].state, State::verified);
   EXPECT_TRUE(judge().safe);
