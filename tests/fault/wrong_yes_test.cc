@@ -2,6 +2,8 @@
 // catalogue; those that need real mounts are in disk_test.cc and real_mount_test.cc.
 #include <gtest/gtest.h>
 
+#include <boost/filesystem/operations.hpp>
+
 #include "marks.h"
 #include "on_card.h"
 #include "support/ingest_bench.h"
@@ -251,8 +253,7 @@ TEST_F(WrongYes, AListAloneIsNoReadingOfTheCard) {
   const auto roll = (*catalogue_->rolls())[0];
   std::vector<RestoredFile> files;
   const auto rows = *catalogue_->files_of_roll(roll.id);
-  for (const auto& row : rows)
-    files.push_back({row.file, *row.digest, row.copies[0].stored});
+  for (const auto& row : rows) files.push_back({row.file, *row.digest, row.copies[0].stored});
   std::vector<DestinationId> ids;
   const auto places = *catalogue_->destinations();
   for (const auto& row : places) ids.push_back(*rebuilt->destination(row));
