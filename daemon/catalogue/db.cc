@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <sqlite3.h>
 
+#include <map>
 #include <new>
 
 #include "base/system_error.h"
@@ -77,10 +78,41 @@ Error damaged_catalogue(std::string_view why, int number) {
           number};
 }
 
+// Statements that are in nobody's hands, by their text.
+class StatementCache {
+ public:
+  StatementCache() = default;
+  StatementCache(const StatementCache&) = delete;
+  StatementCache& operator=(const StatementCache&) = delete;
+  ~StatementCache() {
+    for (const auto& [sql, statement] : idle_) sqlite3_finalize(statement);
+  }
+
+  // nullptr where there is none.
+  sqlite3_stmt* take(std::string_view sql) {
+    const auto found = idle_.find(sql);
+    return found == idle_.end() ? nullptr : idle_.extract(found).mapped();
+  }
+
+  // Ends what the statement reads and forgets what was bound to it.
+  void give_back(sqlite3_stmt* statement) noexcept try {
+    sqlite3_reset(statement);
+    sqlite3_clear_bindings(statement);
+    const bool is_kept = idle_.size() < kMost && idle_.emplace(sqlite3_sql(statement), statement).second;
+    if (!is_kept) sqlite3_finalize(statement);
+  } catch (...) {
+    sqlite3_finalize(statement);
+  }
+
+ private:
+  static constexpr std::size_t kMost = 64;
+  std::map<std::string, sqlite3_stmt*, std::less<>> idle_;
+};
+
 // ---- Statement ----------------------------------------------------------------------------------------------------
 
-void Statement::Finalizer::operator()(sqlite3_stmt* statement) const {
-  sqlite3_finalize(statement);
+void Statement::GiveBack::operator()(sqlite3_stmt* statement) const {
+  cache->give_back(statement);
 }
 
 void Statement::start() {
@@ -156,6 +188,11 @@ void Db::Closer::operator()(sqlite3* db) const {
   sqlite3_close_v2(db);
 }
 
+Db::Db(sqlite3* db) : db_(db), cache_(std::make_unique<StatementCache>()) {}
+Db::Db(Db&&) noexcept = default;
+Db& Db::operator=(Db&&) noexcept = default;
+Db::~Db() = default;
+
 Result<Db> Db::open(const Path& file, const Options& options) {
   sqlite3* raw = nullptr;
   const int flags =
@@ -184,10 +221,11 @@ Result<void> Db::configure(const Options& options) {
 }
 
 Result<Statement> Db::prepare(std::string_view sql) {
+  if (auto* kept = cache_->take(sql)) return Statement(kept, *cache_);
   sqlite3_stmt* raw = nullptr;
   const int code = sqlite3_prepare_v2(db_.get(), sql.data(), static_cast<int>(sql.size()), &raw, nullptr);
   if (code != SQLITE_OK) return tl::unexpected(error_of(db_.get()));
-  return Statement(raw);
+  return Statement(raw, *cache_);
 }
 
 Result<void> Db::script(const std::string& sql) {

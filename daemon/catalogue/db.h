@@ -33,6 +33,9 @@ struct Blob {
 // What to say, and to do, of a file whose bytes make no sound catalogue.
 Error damaged_catalogue(std::string_view why, int number = 0);
 
+class StatementCache;
+
+// Lives no longer than its Db.
 class Statement {
  public:
   // Binds all parameters, in order. What text and blobs point to must live until the statement is done.
@@ -67,10 +70,12 @@ class Statement {
 
  private:
   friend class Db;
-  struct Finalizer {
+  // Gives the statement back to be used again.
+  struct GiveBack {
     void operator()(sqlite3_stmt* statement) const;
+    StatementCache* cache;
   };
-  explicit Statement(sqlite3_stmt* statement) : statement_(statement) {}
+  Statement(sqlite3_stmt* statement, StatementCache& cache) : statement_(statement, GiveBack{&cache}) {}
 
   template <std::integral T>
   void get(int column, T& value) const {
@@ -132,7 +137,7 @@ class Statement {
   double double_at(int column) const;
   std::string bytes_at(int column) const;
 
-  std::unique_ptr<sqlite3_stmt, Finalizer> statement_;
+  std::unique_ptr<sqlite3_stmt, GiveBack> statement_;
   int next_column_ = 0;
   int bind_error_ = 0;  // the first code that was not OK
 };
@@ -150,6 +155,10 @@ class Snapshot {
 
 class Db {
  public:
+  Db(Db&&) noexcept;
+  Db& operator=(Db&&) noexcept;
+  ~Db();
+
   struct Options {
     std::string vfs{};  // SQLite's name of the layer that does its file operations; empty is the system's
     std::chrono::milliseconds busy_timeout = std::chrono::seconds(75);  // far longer than any transaction here
@@ -160,6 +169,7 @@ class Db {
   // and foreign_keys=ON. `invalid` when the file is no database, `busy` when another connection keeps it locked.
   static Result<Db> open(const Path& file, const Options& options);
 
+  // A statement of the same text that was given back is used again.
   Result<Statement> prepare(std::string_view sql);
 
   // Prepares, binds and runs one statement.
@@ -202,10 +212,11 @@ class Db {
   struct Closer {
     void operator()(sqlite3* db) const;
   };
-  explicit Db(sqlite3* db) : db_(db) {}
+  explicit Db(sqlite3* db);
   Result<void> configure(const Options& options);
 
   std::unique_ptr<sqlite3, Closer> db_;
+  std::unique_ptr<StatementCache> cache_;  // closed before db_
 };
 
 // All or nothing. Rolled back unless commit() succeeded.

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <bit>
 #include <cstdlib>
-#include <cstring>
 #include <new>
 #include <utility>
 
@@ -15,8 +14,8 @@ namespace {
 std::byte* new_block(std::size_t size) {
   auto* data = static_cast<std::byte*>(std::aligned_alloc(kBlockAlign, size));
   if (!data) throw std::bad_alloc();
-  // Touched once: btrfs answers a direct read into fresh anonymous memory from its cache (measured).
-  std::memset(data, 0, size);
+  // Each page is touched once: btrfs answers a direct read into fresh anonymous memory from its cache (measured).
+  for (std::size_t at = 0; at < size; at += kBlockAlign) data[at] = std::byte{};
   return data;
 }
 

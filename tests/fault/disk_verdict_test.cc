@@ -147,6 +147,33 @@ TEST_F(DiskVerdict, RefusesADestinationOnTheCardAndSaysWhatAFolderDoesNotCover) 
   EXPECT_NE(yes.out.find("MISC"), std::string::npos) << yes.out;
 }
 
+TEST_F(DiskVerdict, RefusesADestinationOnACardThatIsMountedTwice) {
+  const auto card = dir_ / "medium", again = dir_ / "again";
+  EVERYTAKE_NEEDS_IMAGE(make_and_mount(image_, kExt4, card));
+  shell("mkdir -p " + quoted(card / "DCIM/100") + " " + quoted(card / "backup") + " " + quoted(again));
+  test::put_file(card / "DCIM/100/C0001.MP4", std::string(300'000, 'c'));
+  EVERYTAKE_NEEDS_IMAGE(shell("mount --bind " + quoted(card / "backup") + " " + quoted(again)).exit == 0);
+  const auto refused = everytake("offload --no-study " + quoted(card) + " --to desk=" + quoted(again) +
+                                 " --to shuttle=" + quoted(shuttle_.path()));
+  EXPECT_EQ(refused.exit, 3) << refused.err;
+  EXPECT_EQ(shell("ls -A " + quoted(again)).out, "");
+  shell("umount " + quoted(again));
+}
+
+// The shoot's own folder on the card makes it no disk of this computer's.
+TEST_F(DiskVerdict, RefusesADestinationOnACardThatHoldsTheShootToo) {
+  const auto card = dir_ / "medium";
+  EVERYTAKE_NEEDS_IMAGE(make_and_mount(image_, kExt4, card));
+  shell("mkdir -p " + quoted(card / "DCIM/100") + " " + quoted(card / "backup") + " " + quoted(card / "shoot"));
+  test::put_file(card / "DCIM/100/C0001.MP4", std::string(300'000, 'c'));
+  test::put_file(card / "shoot/shoot.toml", plan());
+  const auto refused =
+      shell(program() + " --shoot " + quoted(card / "shoot") + " offload --no-study " + quoted(card / "DCIM") +
+            " --to desk=" + quoted(card / "backup") + " --to shuttle=" + quoted(shuttle_.path()));
+  EXPECT_EQ(refused.exit, 3) << refused.err;
+  EXPECT_EQ(shell("ls -A " + quoted(card / "backup")).out, "");
+}
+
 TEST_F(DiskVerdict, IsNoForAnotherDiskAtThePathOrNone) {
   EVERYTAKE_NEEDS_IMAGE(make_and_mount(image_, kExt4, desk_));
   ASSERT_EQ(everytake(offload()).exit, 0);

@@ -6,34 +6,16 @@
 
 #include "marks.h"
 #include "on_card.h"
+#include "support/happening_fs.h"
 #include "support/ingest_bench.h"
 
 namespace everytake {
 namespace {
 
 using test::FaultFs;
+using test::HappeningFs;
 using test::MemFs;
 using Codes = std::set<std::string>;
-
-// A card that something happens to while it is read.
-class WhileRead final : public ReadFs {
- public:
-  WhileRead(const ReadFs& card, std::string at, std::function<void()> happens)
-      : card_(card), at_(std::move(at)), happens_(std::move(happens)) {}
-  Result<FileStat> stat(const Path& path) const override { return card_.stat(path); }
-  Result<std::vector<DirEntry>> list(const Path& folder) const override { return card_.list(folder); }
-  Result<std::unique_ptr<ReadFile>> open(const Path& path, Cache cache) const override {
-    if (path.filename() == at_) happens_();
-    return card_.open(path, cache);
-  }
-  Result<Volume> volume() const override { return card_.volume(); }
-  Result<void> still_there() const override { return card_.still_there(); }
-
- private:
-  const ReadFs& card_;
-  const std::string at_;
-  const std::function<void()> happens_;
-};
 
 class WrongYes : public test::IngestBench {
  protected:
@@ -231,7 +213,7 @@ TEST_F(WrongYes, ACopyOnTheCardsOwnDiskNeverCounts) {
 TEST_F(WrongYes, WhatHappensDuringALongReadingCounts) {
   ASSERT_TRUE(offload());
   const auto judge_while = [&](const std::function<void()>& happens) {
-    const WhileRead card(card_, "C0009.MP4", happens);
+    const HappeningFs card(card_, "open", "C0009.MP4", happens);
     auto destinations = open();
     return codes(*Pipeline(*catalogue_, plan_, clock_).judge(seen(card), destinations, true, {}));
   };

@@ -106,6 +106,14 @@ void MemFs::alter(const Path& path, std::size_t at) {
   node->synced = node->bytes;
 }
 
+void MemFs::rewrite(const Path& path, std::string bytes) {
+  MutexLock lock(mu_);
+  const auto node = find(path);
+  node->bytes = node->synced = std::move(bytes);
+  node->mtime += std::chrono::seconds(1);
+  node->ctime = FileTime(std::chrono::seconds(next_++));
+}
+
 void MemFs::set_capacity(std::uint64_t bytes) {
   MutexLock lock(mu_);
   capacity_ = bytes;

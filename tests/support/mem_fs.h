@@ -19,9 +19,10 @@ class MemFs final : public Fs {
   void put(const Path& path, std::string bytes, FileTime mtime = FileTime(std::chrono::seconds(1'700'000'000)));
   std::string get(const Path& path) const;  // "" when there is no such file
   bool has(const Path& path) const;
-  std::set<std::string> files() const;           // every file's path
-  void alter(const Path& path, std::size_t at);  // flips a bit; size and times stay: bit rot
-  void set_capacity(std::uint64_t bytes);        // of all files together
+  std::set<std::string> files() const;                // every file's path
+  void alter(const Path& path, std::size_t at);       // flips a bit; size and times stay: bit rot
+  void rewrite(const Path& path, std::string bytes);  // as a program does: the same file, with later times
+  void set_capacity(std::uint64_t bytes);             // of all files together
   void set_volume(Volume volume);
   void set_evidence(Evidence evidence);
   // Whether the disk beneath is gone: reading and still_there() say so, names and sizes are told from memory.

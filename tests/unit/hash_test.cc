@@ -73,6 +73,18 @@ TEST(Digest, ReadsBackItsOwnHex) {
   EXPECT_EQ(Digest::from_hex(std::string(32, 'g')), std::nullopt);
 }
 
+TEST(HashFile, RefusesAFileThatIsChangedWhileItIsRead) {
+  test::MemFs fs;
+  const std::string bytes(9'000'000, 'a');  // two blocks and a part
+  fs.put("f", bytes);
+  EXPECT_TRUE(hash_file(fs, "f", Cache::avoid, {}, {}));
+  auto changed = bytes;
+  changed[5] = 'b';  // where it was read already
+  const auto reading = hash_file(fs, "f", Cache::avoid, {}, [&] { fs.rewrite("f", changed); });
+  ASSERT_FALSE(reading);
+  EXPECT_EQ(reading.error().code, Code::corrupt);
+}
+
 TEST(SampleOf, TellsApartFilesThatDifferAtEitherEnd) {
   test::MemFs fs;
   const std::string base(5'000'001, 'a');
