@@ -78,7 +78,9 @@ std::string offload_text(const IngestReport& report, const std::optional<Verdict
     of_clips.insert(of_clips.end(), clip.facts.problems.begin(), clip.facts.problems.end());
   if (!clips.empty()) text += counted(clips.size(), "clip") + (of_clips.empty() ? "\n" : ", some with a problem:\n");
   text += problems_text(of_clips, screen);
-  return text + (verdict ? verdict_text(*verdict, screen) : painted("do not wipe this card", Tone::bad, screen) + "\n");
+  return text + (verdict ? verdict_text(*verdict, report.root, screen)
+                         : painted("do not wipe this card", Tone::bad, screen) + "\n" +
+                               "  next: run the same command again; it goes on where it was\n");
 }
 
 std::string dry_run_text(const IngestReport& report, const Screen& screen) {

@@ -42,7 +42,7 @@ Run declare_safe(CLI::App& command) {
     if (session.json)
       print_json(verdict_json(*verdict), session);
     else
-      session.out << verdict_text(*verdict, session.out_screen);
+      session.out << verdict_text(*verdict, options->card, session.out_screen);
     return verdict->safe ? Exit::done : Exit::no;
   };
 }

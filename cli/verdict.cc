@@ -3,6 +3,8 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <map>
 
 #include "base/text.h"
@@ -18,10 +20,13 @@ std::string local_clock(Instant t) {
 }
 
 std::string yes_text(const Verdict& verdict, const Screen& screen) {
-  std::string text =
-      fmt::format("safe to wipe: {}, read back from {}", counted(verdict.files, "file"), quoted(verdict.destinations));
-  if (verdict.oldest_read_back) text += " at " + local_clock(*verdict.oldest_read_back);
-  text = painted(text, Tone::good, screen) + "\n";
+  auto text = painted(fmt::format("safe to wipe: {}, each read back from {}", counted(verdict.files, "file"),
+                                  quoted(verdict.destinations)),
+                      Tone::good, screen) +
+              "\n";
+  if (verdict.oldest_read_back)
+    text += fmt::format("  the oldest copy was read back at {}; to read all again: everytake verify\n",
+                        local_clock(*verdict.oldest_read_back));
   for (const auto& line : grounds(verdict)) text += "  " + line + "\n";
   return text + "  this holds for now: ask again after the card was in the camera\n";
 }
@@ -44,10 +49,35 @@ std::string no_text(const Verdict& verdict, const Screen& screen) {
   return text;
 }
 
+// A path as a shell takes it, where it can be shown at all.
+std::string as_typed(const Path& path) {
+  auto text = shown(path.string());
+  if (text.find_first_of(" \"'\\$`&|;<>()*?[]#~!{}") == std::string::npos) return text;
+  for (auto at = text.find('\''); at != std::string::npos; at = text.find('\'', at + 4)) text.replace(at, 1, "'\\''");
+  return "'" + text + "'";
+}
+
+// What to do about a no; nothing where the reasons say it.
+std::string next_text(const Verdict& verdict, const Path& card) {
+  constexpr std::array kAway{"destination_absent"};
+  constexpr std::array kCopies{"missing_copy", "copy_changed", "unverified_copy", "destination_absent"};
+  constexpr std::array kCard{"new_file", "changed_file", "not_offloaded", "read_problem", "too_few_copies"};
+  const auto among = [](const auto& codes) {
+    return [&](const Verdict::Reason& reason) { return std::ranges::find(codes, reason.code) != codes.end(); };
+  };
+  const auto offload = "  next: everytake offload " + as_typed(card);
+  if (verdict.files == 0) return "";
+  if (std::ranges::all_of(verdict.reasons, among(kAway))) return "  next: connect it, then ask again\n";
+  if (std::ranges::any_of(verdict.reasons, among(kCard))) return offload + "\n";
+  if (std::ranges::all_of(verdict.reasons, among(kCopies)))
+    return offload + ", or without the card: everytake verify --repair\n";
+  return "";
+}
+
 }  // namespace
 
-std::string verdict_text(const Verdict& verdict, const Screen& screen) {
-  return verdict.safe ? yes_text(verdict, screen) : no_text(verdict, screen);
+std::string verdict_text(const Verdict& verdict, const Path& card, const Screen& screen) {
+  return verdict.safe ? yes_text(verdict, screen) : no_text(verdict, screen) + next_text(verdict, card);
 }
 
 Json verdict_json(const Verdict& verdict) {

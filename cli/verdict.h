@@ -9,8 +9,9 @@
 
 namespace everytake::cli {
 
-// "safe to wipe: …" with what it rests on, or "do not wipe this card" with the reasons. Ends with a line feed.
-std::string verdict_text(const Verdict& verdict, const Screen& screen);
+// "safe to wipe: …" with what it rests on, or "do not wipe this card" with the reasons. `card` is its folder, for the
+// command that comes next. Ends with a line feed.
+std::string verdict_text(const Verdict& verdict, const Path& card, const Screen& screen);
 
 Json verdict_json(const Verdict& verdict);  // as `safe --json`
 

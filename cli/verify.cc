@@ -131,7 +131,7 @@ std::string trouble_text(const CopiesReport& each) {
                                                         {each.unreadable, "unreadable"},
                                                         {each.unproven, "read from memory, not counted"},
                                                         {each.unfinished, "never copied"},
-                                                        {each.mended, "made anew"}};
+                                                        {each.mended, "repaired"}};
   for (const auto& [count, what] : counts)
     if (count > 0) text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, what);
   return text;

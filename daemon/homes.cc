@@ -164,10 +164,11 @@ class Settling {
     const auto& planned = place_.open->planned;
     settled_.refusal = Problem{
         "foreign_shoot", "", planned.name,
-        fmt::format("\"{}\" holds this shoot as another catalogue knows it ({}), with what was said of its clips: "
-                    "bring that one back with \"everytake --shoot NEW_FOLDER rebuild {}\" and go on there, or "
-                    "use another folder; nothing was written",
-                    shown(planned.name), shown(home.string()), shown((planned.path / home).string()))};
+        fmt::format(
+            "\"{}\" holds this shoot as another catalogue knows it ({}), with what was said of its clips: "
+            "nothing was written. The same shoot: bring that catalogue back with \"everytake --shoot NEW_FOLDER "
+            "rebuild {}\" and go on there. A new shoot: give it a title of its own in the plan",
+            shown(planned.name), shown(home.string()), shown((planned.path / home).string()))};
     return {};
   }
 
@@ -193,8 +194,8 @@ class Settling {
     const auto& disks = place_.open->volume.disks;
     if (!system || !disks.known || disks.names.empty() || disks != system->disks) return;
     settled_.remark = fmt::format(
-        "{}{}\"{}\" is on this computer's own disk ({}): if a disk of its own should be mounted "
-        "at {}, it is not there",
+        "{}{}note: \"{}\" is on this computer's own disk ({}), which is fine where it is meant; if a disk of its own "
+        "should be at {}, it is not mounted",
         settled_.remark.value_or(""), settled_.remark ? "; " : "", shown(place_.open->planned.name), disks_text(disks),
         shown(place_.open->planned.path.string()));
   }

@@ -28,9 +28,12 @@ Result<void> read_whole(const ReadFs& card, const FileRow& row, FileSeen& seen, 
   return {};
 }
 
+constexpr const char* kReadsOtherwise =
+    "reads otherwise now than when it was copied: offload the card again, with another reader or cable if you have one";
+
 class Looking {
  public:
-  Looking(const Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte, std::stop_token stop)
+  Looking(Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte, std::stop_token stop)
       : catalogue_(catalogue), plan_(plan), card_(card), every_byte_(every_byte), stop_(std::move(stop)) {}
 
   Result<CardSeen> run(std::span<OpenDestination> destinations) {
@@ -39,6 +42,7 @@ class Looking {
     seen_.beside = card_.beside;
     TRY(list());
     TRY(recognise());
+    remember_differences();
     // The rest is of this very moment: nothing that takes long comes after it.
     TRY(look_at_copies(destinations));
     // A listing that leaves a file out would hide it, and files may have come: the last one has to agree.
@@ -62,6 +66,7 @@ class Looking {
     seen_.vanished = known_->vanished(listing_);
     seen_.files.resize(listing_.files.size());
     rows_.resize(listing_.files.size());
+    elsewhere_.resize(listing_.files.size());
     TRY(for_each_index(listing_.files.size(), [&](std::size_t i) { return look(i); }));
     for (const auto* row : rows_)
       if (row) latest_ = std::max(latest_, row->roll);
@@ -74,14 +79,29 @@ class Looking {
     const auto& file = listing_.files[i];
     const auto match = TRY(known_->match(card_.fs, file));
     FileSeen each{file.path, match.known, match.trouble, 0, {}};
-    if (match.row) {
+    if (match.row && !match.row->digest) {
+      each.known = FileSeen::Known::unknown;  // a visit listed it and never came to read it
+    } else if (match.row) {
       if (each.trouble.empty()) each.trouble = match.row->suspect.value_or("");
       each.readings = match.row->readings;
-      if (every_byte_ && match.row->digest) TRY(read_whole(card_.fs, *match.row, each, stop_));
+      if (every_byte_) TRY(read_whole(card_.fs, *match.row, each, stop_));
       rows_[i] = match.row;
+      elsewhere_[i] = match.elsewhere;
     }
     seen_.files[i] = std::move(each);
     return {};
+  }
+
+  // What was seen in all its bytes must not be forgotten by the next look at a sample of them. Where it can't be noted,
+  // this verdict says no all the same.
+  void remember_differences() {
+    for (std::size_t i = 0; i < rows_.size(); ++i) {
+      if (!rows_[i] || seen_.files[i].known != FileSeen::Known::changed) continue;
+      if (elsewhere_[i])
+        (void)catalogue_.forget_sighting(card_key(card_.volume), listing_.files[i].path);
+      else
+        (void)catalogue_.record_trouble(rows_[i]->id, kReadsOtherwise);
+    }
   }
 
   // What the catalogue says now: another program may have read copies back, or the card, while this one read.
@@ -126,14 +146,14 @@ class Looking {
     const auto& code = problem.code;
     if (code == "no_room") return "it had no room at the last visit";
     if (code == "destination_absent" || code == "other_disk") return "it was not there at the last visit";
-    if (code == "destination_lost") return "it was lost during the last visit";
+    if (code == "destination_lost") return "its disk went away during the last visit";
     if (code == "foreign_shoot" || code == "cloned_mark" || code == "bad_mark")
       return "it was refused at the last visit";
     if (code == "read_only") return "it could not be written at the last visit";
     return "";
   }
 
-  const Catalogue& catalogue_;
+  Catalogue& catalogue_;
   const Plan& plan_;
   const Card& card_;
   const bool every_byte_;
@@ -142,6 +162,7 @@ class Looking {
   RollId latest_;
   std::optional<KnownFiles> known_, now_;
   std::vector<const FileRow*> rows_;  // as listing_.files; nullptr: not known
+  std::vector<char> elsewhere_;       // as listing_.files: the row is another card's or folder's
   CardSeen seen_;
 };
 

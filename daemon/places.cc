@@ -33,7 +33,9 @@ std::optional<Problem> other_disk(const DestinationPlace& place, Rows rows) {
   const auto it = std::ranges::find_if(rows, is_its);
   const auto what =
       it == rows.end()
-          ? "is another disk than before: give the new one a name of its own"
+          ? "is not the disk that holds its copies: connect that one. If it is lost, give this one a name of its own "
+            "in "
+            "the plan"
           : fmt::format("is the folder known as \"{}\": call it so in the plan, or mount each disk where it was",
                         shown(it->name));
   return Problem{"other_disk", "", place.open->planned.name, fmt::format("{} {}", named(place), what)};
@@ -55,11 +57,12 @@ std::optional<Problem> compare(DestinationPlace& place, const DestinationRow& ro
   return std::nullopt;
 }
 
+// Where copies were made already a new folder would not be the right one.
 std::optional<Problem> absence_of(DestinationPlace& place, const DestinationRow* row, Rows rows) {
   if (!place.open->fs)
-    return Problem{
-        "destination_absent", "", place.open->planned.name,
-        fmt::format("{} is not there: connect its disk, or make the folder ({})", named(place), place.open->absence)};
+    return Problem{"destination_absent", "", place.open->planned.name,
+                   fmt::format("{} is not there: connect its disk{} ({})", named(place),
+                               row ? "" : ", or make the folder", place.open->absence)};
   if (auto trouble = look_at_mark(place)) return trouble;
   if (row) return compare(place, *row, rows);
   const bool is_known = !place.mark.empty() &&
@@ -78,8 +81,8 @@ void refuse_twins(std::vector<DestinationPlace>& places) {
       place.absence = Problem{
           "cloned_mark", "", ours.name,
           fmt::format(
-              "{} and \"{}\" bear the same mark: they are one folder, or one disk is a copy of the other. Remove "
-              "{} from the copy and give it a name of its own",
+              "{} and \"{}\" bear the same mark: they are one folder twice, or one disk is a copy of the other. See "
+              "whether both paths lead to one disk; if one is a copy, remove {} from it and give it a name of its own",
               named(place), shown(theirs.name), kMarkFile)};
     }
 }

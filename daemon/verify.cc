@@ -54,7 +54,9 @@ class CopiesReading {
     if (!place_.is_here()) return;
     for (const auto& [file, copy] : work_) {
       if (stop_.stop_requested() || !outcome) return;
-      if (copy->state == CopyState::planned || copy->state == CopyState::failed || !file->digest)
+      // One that failed and never was good may be another's file under that name.
+      const bool was_good = copy->state != CopyState::planned && (copy->state != CopyState::failed || copy->digest);
+      if (!was_good || !file->digest)
         ++report.unfinished;
       else if (auto done = look(*file, *copy); !done)
         outcome = done;

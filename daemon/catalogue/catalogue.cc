@@ -89,8 +89,8 @@ Result<void> write_copies(Db& db, std::span<const CopyRow> copies) {
       " VALUES (?1, ?2, iif(?3 = 'verified' AND ?11 IS NOT coalesce((SELECT digest FROM file WHERE id = ?1), x''), "
       "'failed', ?3),"
       " ?4, ?5, ?6, ?7, ?8, ?9, ?10,"
-                  " coalesce(?11, (SELECT digest FROM copy"
-                  "  WHERE file_id = ?1 AND destination_id = ?2 AND stored_path = ?4)))"));
+      " coalesce(?11, (SELECT digest FROM copy"
+      "  WHERE file_id = ?1 AND destination_id = ?2 AND stored_path = ?4)))"));
   for (const auto& copy : copies) {
     const auto readback = copy.readback ? std::optional<std::string>(to_string(*copy.readback)) : std::nullopt;
     const auto digest = copy.digest ? TRY(digest_bytes(*copy.digest)) : std::string();
@@ -221,6 +221,11 @@ Result<void> Catalogue::record_sightings(const std::string& card, std::span<cons
       db_.prepare("INSERT OR REPLACE INTO sighting (card, path, mtime_ns, file_id, seen_at) VALUES (?, ?, ?, ?, 0)"));
   for (const auto& each : sightings) TRY(put.run(card, each.as.path, each.as.mtime, each.file));
   return transaction.commit();
+}
+
+Result<void> Catalogue::forget_sighting(const std::string& card, const Path& path) {
+  MutexLock lock(mu_);
+  return db_.run("DELETE FROM sighting WHERE card = ? AND path = ?", card, path);
 }
 
 Result<void> Catalogue::add_stamp(const std::string& stamp, Instant now) {

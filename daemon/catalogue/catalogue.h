@@ -40,6 +40,8 @@ class Catalogue final : public Reader {
   Result<void> record_trouble(FileId file, const std::string& what);  // until a reading goes well
   // Files met elsewhere, at `card`: from now on they are its, too.
   Result<void> record_sightings(const std::string& card, std::span<const Sighting> sightings);
+  // The file that lies at `path` of the card is not the one it was met as.
+  Result<void> forget_sighting(const std::string& card, const Path& path);
   // Takes the place of what was known of these copies; readings, and trouble with reading, may come along in the same
   // transaction.
   //

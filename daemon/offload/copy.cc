@@ -90,8 +90,10 @@ class Reader {
     for (;;) {
       const auto block = TRY(take_block());
       auto count = open->read({block.get(), kBlockSize}, offset);
-      if (!count)
-        return tl::unexpected(within(fmt::format("{} at byte {}", name_of(job), offset), std::move(count.error())));
+      if (!count) {
+        count.error().what += fmt::format(" (at byte {})", offset);
+        return tl::unexpected(std::move(count.error()));
+      }
       if (*count == 0) break;
       hasher.update({block.get(), *count});
       sampler.update({block.get(), *count}, offset);

@@ -73,6 +73,12 @@ std::optional<Reason> against(const CopySeen& copy, const DestinationSeen& desti
   return std::nullopt;
 }
 
+// A sentence without the file it is about, which a reason names by itself.
+std::string without_name(const std::string& sentence, const std::string& path) {
+  const auto name = shown(path) + ": ";
+  return sentence.starts_with(name) ? sentence.substr(name.size()) : sentence;
+}
+
 // Looks at one file after the other and remembers what a yes would rest on.
 class Judging {
  public:
@@ -85,9 +91,9 @@ class Judging {
     const auto no = [&](const char* code, const std::string& message) { add({code, file.path, message}); };
     if (file.known == FileSeen::Known::unknown) return no("new_file", "is not copied yet");
     if (file.known == FileSeen::Known::changed) return no("changed_file", "is not the file that was copied");
-    if (!file.trouble.empty()) return no("read_problem", file.trouble);
+    if (!file.trouble.empty()) return no("read_problem", without_name(file.trouble, file.path.string()));
     if (file.known == FileSeen::Known::unread)
-      return no("read_problem", "is known by its copies alone, not from the card: offload the card again");
+      return no("read_problem", "is known by its copies alone, not from the card: offload the card once more");
     if (card_.wants_two_readings && file.readings < 2)
       no("read_problem", "the plan wants a second reading of the card");
     look_at_copies(file);
@@ -202,12 +208,6 @@ class Judging {
   std::vector<Reason> reasons_;
 };
 
-// Its sentence without the file it is about, which a reason names by itself.
-std::string without_name(const Problem& problem) {
-  const auto name = shown(problem.path) + ": ";
-  return problem.message.starts_with(name) ? problem.message.substr(name.size()) : problem.message;
-}
-
 }  // namespace
 
 Verdict verdict(const CardSeen& card) {
@@ -219,7 +219,8 @@ Verdict verdict(const CardSeen& card) {
   auto& reasons = verdict.reasons;
   if (!card.complete)
     reasons.push_back({"read_problem", {}, "the card could not be read completely, or changed while it was looked at"});
-  for (const auto& trouble : card.troubles) reasons.push_back({"read_problem", trouble.path, without_name(trouble)});
+  for (const auto& trouble : card.troubles)
+    reasons.push_back({"read_problem", trouble.path, without_name(trouble.message, trouble.path)});
   if (card.files.empty()) {
     reasons.push_back({"not_offloaded", {}, "there is no file on it"});
     return verdict;
@@ -229,7 +230,7 @@ Verdict verdict(const CardSeen& card) {
     return verdict;
   }
   for (const auto& path : card.vanished)
-    reasons.push_back({"changed_file", path, "was on the card when it was offloaded and is not now"});
+    reasons.push_back({"changed_file", path, "was on the card at its last visit and is not now; its copies stay"});
   verdict.readings = INT32_MAX;
   Judging judging(card, verdict);
   for (const auto& file : card.files) judging.look(file);

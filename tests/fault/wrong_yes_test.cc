@@ -135,6 +135,17 @@ TEST_F(WrongYes, AByteChangedBeneathItsSizeAndTimeIsCopiedAnew) {
 
 // ---- Disks --------------------------------------------------------------------------------------------------------
 
+TEST_F(WrongYes, WhatAFullReadingSawIsNotForgottenByALookAtTheList) {
+  ASSERT_TRUE(offload());
+  change_the_middle();
+  EXPECT_TRUE(judge().safe);  // nothing shows it yet
+  EXPECT_EQ(codes(judge(true)), Codes{"changed_file"});
+  EXPECT_EQ(codes(judge()), Codes{"read_problem"});
+  const auto report = offload();
+  EXPECT_EQ(problems(*report), Codes{"bytes_differ"});
+  expect_yes_that_is_true();
+}
+
 TEST_F(WrongYes, ADeadDiskThatAnswersFromMemoryHoldsNothing) {
   ASSERT_TRUE(offload());
   disks_[1]->set_dead(true);
