@@ -29,6 +29,7 @@ class Said : public testing::Test {
 IngestReport day_one() {
   IngestReport report;
   report.roll = "R001";
+  report.root = "/media/TOLL-A";
   report.label = "TOLL-A";
   report.files = 42;
   report.bytes = 61'440'000'000;
