@@ -1,9 +1,9 @@
 #include "cli/card.h"
 
-#include "base/posix_fs.h"
 #include "base/text.h"
 #include "cli/shoot.h"
-#include "on_card.h"
+#include "os/posix_fs.h"
+#include "pipeline/on_card.h"
 
 namespace everytake::cli {
 

@@ -4,9 +4,9 @@
 #include <memory>
 #include <string>
 
-#include "base/fs.h"
 #include "cli/commands.h"
-#include "pipeline.h"
+#include "os/fs.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 

@@ -7,9 +7,9 @@
 #include <string>
 #include <vector>
 
-#include "base/fs.h"
 #include "cli/terminal.h"
-#include "exit_codes.h"
+#include "os/fs.h"
+#include "pipeline/exit_codes.h"
 
 namespace CLI {
 class App;

@@ -8,7 +8,7 @@
 #include "cli/choose.h"
 #include "cli/clip_filter.h"
 #include "cli/shoot.h"
-#include "handoff/json.h"
+#include "export/json.h"
 
 namespace everytake::cli {
 namespace {

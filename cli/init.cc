@@ -3,12 +3,12 @@
 #include <CLI/App.hpp>
 #include <boost/filesystem/operations.hpp>
 
-#include "base/posix_fs.h"
-#include "base/system_error.h"
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/new_file.h"
 #include "cli/shoot.h"
+#include "os/posix_fs.h"
+#include "os/system_error.h"
 #include "plan/template.h"
 
 namespace everytake::cli {

@@ -5,10 +5,10 @@
 #include <cstdlib>
 #include <iostream>
 
-#include "base/last_words.h"
-#include "base/memory.h"
 #include "cli/commands.h"
-#include "examination.h"
+#include "examiner/examination.h"
+#include "os/heap_policy.h"
+#include "os/terminate_handler.h"
 
 int main(int argc, char** argv) {
   using namespace everytake;

@@ -1,7 +1,7 @@
 #include "cli/new_file.h"
 
-#include "base/posix_fs.h"
 #include "base/text.h"
+#include "os/posix_fs.h"
 
 namespace everytake::cli {
 

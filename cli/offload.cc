@@ -3,7 +3,6 @@
 #include <CLI/App.hpp>
 #include <algorithm>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/card.h"
@@ -11,10 +10,11 @@
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "cli/values.h"
-#include "copy_progress.h"
-#include "kept_song.h"
-#include "on_card.h"
-#include "pipeline.h"
+#include "os/posix_fs.h"
+#include "pipeline/copy_progress.h"
+#include "pipeline/kept_song.h"
+#include "pipeline/on_card.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 namespace {

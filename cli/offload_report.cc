@@ -8,7 +8,7 @@
 #include "catalogue/columns.h"
 #include "cli/answer.h"
 #include "cli/verdict.h"
-#include "handoff/json.h"
+#include "export/json.h"
 
 namespace everytake::cli {
 namespace {

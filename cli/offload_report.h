@@ -7,7 +7,7 @@
 
 #include "base/json.h"
 #include "cli/terminal.h"
-#include "pipeline.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 

@@ -2,10 +2,10 @@
 
 #include <fmt/format.h>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
-#include "picture_store.h"
-#include "places.h"
+#include "os/posix_fs.h"
+#include "pipeline/match_destinations.h"
+#include "pipeline/picture_store.h"
 
 namespace everytake::cli {
 namespace {

@@ -6,7 +6,7 @@
 
 #include "base/result.h"
 #include "cli/shoot.h"
-#include "examiner.h"
+#include "examiner/examiner.h"
 #include "model.h"
 
 namespace everytake::cli {

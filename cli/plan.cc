@@ -5,10 +5,10 @@
 #include <CLI/App.hpp>
 
 #include "base/text.h"
-#include "base/volume.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
-#include "destinations.h"
+#include "os/volume.h"
+#include "pipeline/destinations.h"
 #include "plan/bars.h"
 
 namespace everytake::cli {

@@ -7,8 +7,8 @@
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
-#include "pipeline.h"
-#include "rebuild.h"
+#include "pipeline/pipeline.h"
+#include "pipeline/rebuild.h"
 
 namespace everytake::cli {
 namespace {

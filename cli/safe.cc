@@ -5,8 +5,8 @@
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "cli/verdict.h"
-#include "pipeline.h"
-#include "standing.h"
+#include "pipeline/copy_status.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 namespace {

@@ -10,7 +10,7 @@
 #include "cli/picture.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
-#include "handoff/sheet_html.h"
+#include "export/sheet_html.h"
 
 namespace everytake::cli {
 namespace {

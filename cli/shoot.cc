@@ -8,7 +8,7 @@
 #include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
-#include "media/flaws.h"
+#include "media/checks.h"
 
 namespace everytake::cli {
 

@@ -7,7 +7,7 @@
 #include "catalogue/catalogue.h"
 #include "cli/commands.h"
 #include "model.h"
-#include "open_shoot.h"
+#include "pipeline/open_shoot.h"
 
 namespace everytake::cli {
 

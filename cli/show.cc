@@ -9,8 +9,8 @@
 #include "cli/picture.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
-#include "handoff/json.h"
-#include "media/goes_on.h"
+#include "export/json.h"
+#include "media/spanned_clips.h"
 #include "plan/bars.h"
 
 namespace everytake::cli {

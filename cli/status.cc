@@ -3,13 +3,13 @@
 #include <CLI/App.hpp>
 
 #include "base/text.h"
-#include "base/volume.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
-#include "lease.h"
-#include "places.h"
-#include "room.h"
+#include "os/volume.h"
+#include "pipeline/card_lock.h"
+#include "pipeline/match_destinations.h"
+#include "pipeline/room.h"
 
 namespace everytake::cli {
 namespace {

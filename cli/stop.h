@@ -6,7 +6,7 @@
 #include <stop_token>
 #include <thread>
 
-#include "exit_codes.h"
+#include "pipeline/exit_codes.h"
 
 namespace everytake::cli {
 

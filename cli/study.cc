@@ -1,13 +1,13 @@
 #include <CLI/App.hpp>
 #include <algorithm>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
-#include "kept_song.h"
-#include "pipeline.h"
+#include "os/posix_fs.h"
+#include "pipeline/kept_song.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 namespace {

@@ -8,8 +8,8 @@
 #include "cli/choose.h"
 #include "cli/shoot.h"
 #include "cli/values.h"
-#include "handoff/json.h"
-#include "pipeline.h"
+#include "export/json.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 namespace {

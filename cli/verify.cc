@@ -8,9 +8,9 @@
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
-#include "copy_progress.h"
-#include "pipeline.h"
-#include "standing.h"
+#include "pipeline/copy_progress.h"
+#include "pipeline/copy_status.h"
+#include "pipeline/pipeline.h"
 
 namespace everytake::cli {
 namespace {

@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "base/clock.h"
-#include "base/fs.h"
 #include "base/rational.h"
+#include "os/fs.h"
 
 namespace everytake {
 

@@ -3,8 +3,8 @@
 
 #include <stop_token>
 
-#include "base/fs.h"
 #include "model.h"
+#include "os/fs.h"
 
 namespace everytake {
 

@@ -8,7 +8,7 @@
 #include <set>
 #include <string>
 
-#include "base/system_error.h"
+#include "os/system_error.h"
 
 namespace everytake {
 namespace {

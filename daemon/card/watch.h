@@ -4,8 +4,8 @@
 #include <span>
 #include <vector>
 
-#include "base/mounts.h"
-#include "base/posix_fs.h"
+#include "os/mounts.h"
+#include "os/posix_fs.h"
 
 namespace everytake {
 

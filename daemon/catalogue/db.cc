@@ -6,8 +6,8 @@
 #include <map>
 #include <new>
 
-#include "base/system_error.h"
 #include "base/text.h"
+#include "os/system_error.h"
 
 namespace everytake {
 namespace {

@@ -16,9 +16,9 @@
 #include <utility>
 #include <vector>
 
-#include "base/fs.h"
 #include "base/result.h"
 #include "model.h"
+#include "os/fs.h"
 
 struct sqlite3;
 struct sqlite3_stmt;

@@ -4,9 +4,9 @@
 #include <cmath>
 
 #include "base/text.h"
-#include "media/embedded.h"
+#include "media/metadata/embedded.h"
+#include "media/metadata/sidecar.h"
 #include "media/probe.h"
-#include "media/sidecar.h"
 
 namespace everytake {
 namespace {

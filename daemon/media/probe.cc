@@ -6,9 +6,9 @@
 #include <cmath>
 
 #include "base/text.h"
-#include "media/boxes.h"
-#include "media/mxf.h"
-#include "media/timecode.h"
+#include "media/container/boxes.h"
+#include "media/container/timecode.h"
+#include "media/metadata/mxf.h"
 
 namespace everytake {
 namespace {

@@ -3,7 +3,7 @@
 
 #include <stop_token>
 
-#include "media/av_container.h"
+#include "media/container/av_container.h"
 #include "model.h"
 
 namespace everytake {

@@ -6,7 +6,7 @@
 #include <new>
 #include <utility>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake {
 namespace {

@@ -9,7 +9,7 @@
 
 #include "base/text.h"
 #include "offload/blocks.h"
-#include "offload/lane.h"
+#include "offload/target_writer.h"
 
 namespace everytake {
 namespace {

@@ -15,9 +15,9 @@
 #include <string>
 #include <vector>
 
-#include "base/fs.h"
 #include "model.h"
 #include "offload/hash.h"
+#include "os/fs.h"
 
 namespace everytake {
 

@@ -12,8 +12,8 @@
 #include <string>
 #include <string_view>
 
-#include "base/fs.h"
 #include "model.h"
+#include "os/fs.h"
 
 namespace everytake {
 

@@ -6,8 +6,8 @@
 #include <string_view>
 #include <vector>
 
-#include "base/fs.h"
 #include "offload/hash.h"
+#include "os/fs.h"
 
 namespace everytake {
 

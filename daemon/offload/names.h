@@ -9,7 +9,7 @@
 #include <string_view>
 #include <vector>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake {
 

@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/text.h"
-#include "base/volume.h"
+#include "os/volume.h"
 
 namespace everytake {
 namespace {

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "base/disks.h"
 #include "model.h"
+#include "os/disks.h"
 
 namespace everytake {
 

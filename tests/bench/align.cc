@@ -13,10 +13,10 @@
 
 #include "align/place.h"
 #include "align/resample.h"
-#include "base/posix_fs.h"
 #include "bench/bench.h"
 #include "bench/clip_set.h"
-#include "media/audio.h"
+#include "media/sound/audio.h"
+#include "os/posix_fs.h"
 #include "support/media_movie.h"
 #include "support/temp_dir.h"
 

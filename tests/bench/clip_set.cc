@@ -6,9 +6,9 @@
 #include <boost/filesystem.hpp>
 #include <cmath>
 
-#include "base/posix_fs.h"
 #include "bench/copies.h"
-#include "media/audio.h"
+#include "media/sound/audio.h"
+#include "os/posix_fs.h"
 
 namespace everytake::bench {
 namespace {

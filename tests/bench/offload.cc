@@ -14,10 +14,10 @@
 #include <random>
 #include <thread>
 
-#include "base/posix_fs.h"
 #include "bench/bench.h"
 #include "offload/hash.h"
-#include "pipeline.h"
+#include "os/posix_fs.h"
+#include "pipeline/pipeline.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
 

@@ -7,12 +7,12 @@
 #include <iostream>
 #include <vector>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
 #include "bench/bench.h"
-#include "media/audio.h"
-#include "media/av_picture.h"
 #include "media/facts.h"
+#include "media/picture/av_picture.h"
+#include "media/sound/audio.h"
+#include "os/posix_fs.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
 

@@ -11,8 +11,8 @@
 #include <cstdlib>
 #include <cstring>
 
-#include "base/posix_fs.h"
 #include "card/scan.h"
+#include "os/posix_fs.h"
 #include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
 

@@ -5,7 +5,7 @@
 #include <boost/filesystem.hpp>
 #include <thread>
 
-#include "marks.h"
+#include "pipeline/marks.h"
 #include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
 

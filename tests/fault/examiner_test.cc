@@ -11,7 +11,7 @@
 #include <set>
 #include <thread>
 
-#include "examiner.h"
+#include "examiner/examiner.h"
 #include "media/facts.h"
 #include "support/ingest_bench.h"
 #include "support/sanitized.h"

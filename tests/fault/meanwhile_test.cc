@@ -3,8 +3,8 @@
 
 #include <algorithm>
 
-#include "lease.h"
-#include "marks.h"
+#include "pipeline/card_lock.h"
+#include "pipeline/marks.h"
 #include "support/happening_fs.h"
 #include "support/ingest_bench.h"
 

@@ -7,7 +7,7 @@
 
 #include <cstdlib>
 
-#include "marks.h"
+#include "pipeline/marks.h"
 #include "support/ingest_bench.h"
 
 namespace everytake {

@@ -3,8 +3,8 @@
 
 #include <thread>
 
+#include "service/card_priority.h"
 #include "support/ingest_bench.h"
-#include "turns.h"
 
 namespace everytake {
 namespace {

@@ -4,8 +4,8 @@
 
 #include <boost/filesystem/operations.hpp>
 
-#include "marks.h"
-#include "on_card.h"
+#include "pipeline/marks.h"
+#include "pipeline/on_card.h"
 #include "support/happening_fs.h"
 #include "support/ingest_bench.h"
 

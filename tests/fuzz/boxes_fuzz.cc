@@ -5,10 +5,10 @@
 #include <cstdlib>
 #include <cstring>
 
-#include "media/boxes.h"
-#include "media/maker_notes.h"
-#include "media/mxf.h"
-#include "media/timed_metadata.h"
+#include "media/container/boxes.h"
+#include "media/metadata/maker_notes.h"
+#include "media/metadata/mxf.h"
+#include "media/metadata/timed_metadata.h"
 
 namespace {
 

@@ -1,7 +1,7 @@
 // Any bytes as the kernel's table of mounts: a label is somebody's to choose, and stands in it.
 #include <cstdlib>
 
-#include "base/mounts.h"
+#include "os/mounts.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t size) {
   using namespace everytake;

@@ -1,5 +1,5 @@
 // Any bytes as a camera's notes, of both kinds.
-#include "media/sidecar.h"
+#include "media/metadata/sidecar.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t size) {
   using namespace everytake;

@@ -4,7 +4,7 @@
 
 #include "base/json.h"
 #include "base/text.h"
-#include "media/timecode.h"
+#include "media/container/timecode.h"
 #include "support/call.h"
 #include "support/golden.h"
 #include "support/shoot_rows.h"

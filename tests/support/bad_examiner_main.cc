@@ -7,9 +7,9 @@
 #include <cstdlib>
 #include <vector>
 
-#include "base/channel.h"
-#include "examination.h"
-#include "media/facts_wire.h"
+#include "examiner/examination.h"
+#include "examiner/facts_wire.h"
+#include "os/channel.h"
 
 namespace {
 

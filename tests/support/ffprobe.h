@@ -3,8 +3,8 @@
 
 #include <nlohmann/json.hpp>
 
-#include "base/fs.h"
 #include "model.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

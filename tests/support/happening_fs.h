@@ -5,7 +5,7 @@
 #include <string>
 #include <utility>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

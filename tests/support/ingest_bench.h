@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "homes.h"
-#include "pipeline.h"
+#include "pipeline/pipeline.h"
+#include "pipeline/shoot_folders.h"
 #include "support/fault_fs.h"
 #include "support/temp_dir.h"
 

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "base/fs.h"
 #include "base/rational.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "base/fs.h"
 #include "base/rational.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

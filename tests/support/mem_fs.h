@@ -6,8 +6,8 @@
 #include <set>
 #include <string>
 
-#include "base/fs.h"
 #include "base/sync.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

@@ -3,7 +3,7 @@
 
 #include <string>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

@@ -4,7 +4,7 @@
 #include <string>
 #include <string_view>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

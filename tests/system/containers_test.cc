@@ -3,10 +3,10 @@
 
 #include <algorithm>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
 #include "media/facts.h"
 #include "media/probe.h"
+#include "os/posix_fs.h"
 #include "support/ffprobe.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"

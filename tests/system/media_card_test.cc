@@ -3,11 +3,11 @@
 
 #include <memory>
 
-#include "base/posix_fs.h"
 #include "base/text.h"
-#include "media/audio.h"
+#include "media/metadata/sidecar.h"
 #include "media/probe.h"
-#include "media/sidecar.h"
+#include "media/sound/audio.h"
+#include "os/posix_fs.h"
 #include "support/ffprobe.h"
 #include "support/media_card.h"
 #include "support/temp_dir.h"

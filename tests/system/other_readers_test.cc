@@ -4,8 +4,8 @@
 
 #include <nlohmann/json.hpp>
 
-#include "base/posix_fs.h"
 #include "media/facts.h"
+#include "os/posix_fs.h"
 #include "support/maker_boxes.h"
 #include "support/media_boxes.h"
 #include "support/media_card.h"

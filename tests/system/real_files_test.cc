@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <boost/filesystem.hpp>
 
-#include "base/posix_fs.h"
 #include "media/probe.h"
+#include "os/posix_fs.h"
 #include "support/ffprobe.h"
 
 namespace everytake {

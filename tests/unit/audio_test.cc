@@ -1,4 +1,4 @@
-#include "media/audio.h"
+#include "media/sound/audio.h"
 
 #include <gtest/gtest.h>
 

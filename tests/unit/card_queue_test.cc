@@ -1,4 +1,4 @@
-#include "card_queue.h"
+#include "service/card_queue.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "base/channel.h"
+#include "os/channel.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>

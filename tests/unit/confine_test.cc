@@ -1,5 +1,5 @@
 // Each test gives itself up to the limits in a process of its own.
-#include "base/confine.h"
+#include "os/confine.h"
 
 #include <fcntl.h>
 #include <gtest/gtest.h>

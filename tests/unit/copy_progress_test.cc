@@ -1,4 +1,4 @@
-#include "copy_progress.h"
+#include "pipeline/copy_progress.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "base/disks.h"
+#include "os/disks.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "media/facts_wire.h"
+#include "examiner/facts_wire.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "media/flaws.h"
+#include "media/checks.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -6,8 +6,8 @@
 #include <functional>
 #include <limits>
 
-#include "media/audio.h"
-#include "media/levels.h"
+#include "media/sound/audio.h"
+#include "media/sound/levels.h"
 #include "support/media_movie.h"
 #include "support/media_song.h"
 #include "support/mem_fs.h"

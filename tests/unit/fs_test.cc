@@ -1,5 +1,5 @@
 // One contract, two filesystems: what MemFs promises in tests, the real one keeps too.
-#include "base/fs.h"
+#include "os/fs.h"
 
 #include <gtest/gtest.h>
 #include <sys/stat.h>
@@ -9,7 +9,7 @@
 #include <cstdlib>
 #include <cstring>
 
-#include "base/posix_fs.h"
+#include "os/posix_fs.h"
 #include "support/mem_fs.h"
 #include "support/temp_dir.h"
 

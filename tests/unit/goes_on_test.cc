@@ -1,4 +1,4 @@
-#include "media/goes_on.h"
+#include "media/spanned_clips.h"
 
 #include <gtest/gtest.h>
 

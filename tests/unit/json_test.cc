@@ -4,7 +4,7 @@
 
 #include "base/text.h"
 #include "coverage/json.h"
-#include "handoff/json.h"
+#include "export/json.h"
 
 namespace everytake {
 namespace {

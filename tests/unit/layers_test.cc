@@ -72,14 +72,14 @@ TEST(Layers, OnlyOneFileKnowsAForeignLibrary) {
   };
   const Rule rules[] = {
       {R"(^sqlite3\.h$)", R"(^daemon/catalogue/db\.(h|cc)$)"},
-      {R"(^lib(av|sw)[a-z]+/)", R"(^daemon/media/av)"},
+      {R"(^lib(av|sw)[a-z]+/)", R"(^daemon/media/[a-z]+/av)"},
       {R"(^fftw3\.h$)", R"(^daemon/align/fft\.cc$)"},
       {R"(^(xxhash\.h$|nettle/))", R"(^daemon/offload/hash\.cc$)"},
       {R"(^boost/(beast|asio))", R"(^daemon/board/http)"},
       {R"(^toml\+\+/)", R"(^daemon/plan/)"},
-      {R"(^pugixml\.hpp$)", R"(^daemon/media/sidecar\.cc$)"},
+      {R"(^pugixml\.hpp$)", R"(^daemon/media/metadata/sidecar\.cc$)"},
       {R"(^utf8proc\.h$)", R"(^daemon/base/text\.cc$)"},
-      {R"(^seccomp\.h$)", R"(^daemon/base/confine\.cc$)"},
+      {R"(^seccomp\.h$)", R"(^daemon/os/confine\.cc$)"},
       {R"(^CLI/)", R"(^(cli/|daemon/main\.cc$))"},
   };
   for (const auto& [file, target] : all_includes())

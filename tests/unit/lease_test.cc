@@ -1,5 +1,5 @@
 // Who counts as alive, asked of real processes.
-#include "lease.h"
+#include "pipeline/card_lock.h"
 
 #include <gtest/gtest.h>
 #include <sys/wait.h>

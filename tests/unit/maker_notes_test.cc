@@ -1,4 +1,4 @@
-#include "media/maker_notes.h"
+#include "media/metadata/maker_notes.h"
 
 #include <gtest/gtest.h>
 

@@ -4,7 +4,7 @@
 
 #include <cstdlib>
 
-#include "base/posix_fs.h"
+#include "os/posix_fs.h"
 #include "support/temp_dir.h"
 
 namespace everytake {

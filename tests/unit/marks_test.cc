@@ -1,9 +1,9 @@
 // How a destination and a shoot's folder in it are known again.
-#include "marks.h"
+#include "pipeline/marks.h"
 
 #include <gtest/gtest.h>
 
-#include "base/chance.h"
+#include "os/random.h"
 #include "support/fault_fs.h"
 
 namespace everytake {

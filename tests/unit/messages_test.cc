@@ -1,4 +1,4 @@
-#include "media/messages.h"
+#include "media/metadata/messages.h"
 
 #include <gtest/gtest.h>
 

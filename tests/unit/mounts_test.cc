@@ -1,4 +1,4 @@
-#include "base/mounts.h"
+#include "os/mounts.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,4 +1,4 @@
-#include "media/av_picture.h"
+#include "media/picture/av_picture.h"
 
 #include <gtest/gtest.h>
 

@@ -1,5 +1,5 @@
 // The plan as it is edited while the daemon runs.
-#include "plan_in_force.h"
+#include "service/live_plan.h"
 
 #include <gtest/gtest.h>
 

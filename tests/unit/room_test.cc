@@ -1,4 +1,4 @@
-#include "room.h"
+#include "pipeline/room.h"
 
 #include <gtest/gtest.h>
 

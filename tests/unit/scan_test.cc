@@ -11,7 +11,7 @@
 #include <boost/filesystem.hpp>
 #include <functional>
 
-#include "base/posix_fs.h"
+#include "os/posix_fs.h"
 #include "support/fault_fs.h"
 #include "support/temp_dir.h"
 

@@ -1,4 +1,4 @@
-#include "handoff/sheet_html.h"
+#include "export/sheet_html.h"
 
 #include <gtest/gtest.h>
 

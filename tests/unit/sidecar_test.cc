@@ -1,4 +1,4 @@
-#include "media/sidecar.h"
+#include "media/metadata/sidecar.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "media/timecode.h"
+#include "media/container/timecode.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>

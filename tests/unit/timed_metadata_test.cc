@@ -1,4 +1,4 @@
-#include "media/timed_metadata.h"
+#include "media/metadata/timed_metadata.h"
 
 #include <gtest/gtest.h>
 

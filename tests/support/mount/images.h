@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "base/fs.h"
+#include "os/fs.h"
 
 namespace everytake::test {
 

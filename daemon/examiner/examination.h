@@ -1,0 +1,60 @@
+// The inside of an examination: this program once more, in a process that is to read one recording and nothing else.
+// What it reads reaches it as answers of the process that asked (examiner.h), so it opens no file itself.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model.h"
+#include "os/channel.h"
+#include "os/confine.h"
+
+namespace everytake {
+
+// What a program is started with to make examinations (base/fork_server.h).
+inline constexpr const char* kExamine = "--examine-a-recording";
+
+// What is asked.
+struct Examination {
+  enum class Wanted { facts, sound, strip };
+  Wanted wanted = Wanted::facts;
+  Limits limits;
+  Path folder;                         // where the files lie
+  ClipFiles files;                     // facts: the clip's; strip: its videos; sound: the recording
+  std::vector<CameraDefault> cameras;  // facts
+  int rate_hz = 0;                     // sound
+  ClipFacts known;                     // strip
+};
+// The files in their folder: all that is read, and all that the asking process answers to.
+std::vector<Path> files_of(const Examination& examination);
+std::string pack(const Examination& examination);
+
+// What the two say to each other: the examination, then requests and their answers, then the result.
+enum class Say : char {
+  look = 'l',     // a path: answered with its FileStat
+  read = 'r',     // offset, count and a path: answered with the bytes
+  answer = 'a',   // of either
+  trouble = 't',  // an Error in place of an answer or a result
+  result = 'f',   // pack_facts(), or pack_levels() and samples as they lie in memory, or pack_strip()
+};
+inline constexpr std::uint64_t kMostAsked = 1 << 20;  // bytes a reading
+inline constexpr int kOutOfMemory = 12;               // its exit code, where that is known to be the reason
+
+std::string pack(const Error& error);
+std::string pack(const FileStat& stat);
+Result<Error> unpack_error(std::string_view bytes);
+struct FileRange {
+  std::uint64_t offset = 0, count = 0;
+  Path path;
+};
+Result<FileRange> unpack_range(std::string_view bytes);  // `corrupt` for more than kMostAsked
+
+// Runs them where the program was started for it, and returns its exit code. For the first line of main().
+std::optional<int> examine_if_asked(int argc, char** argv);
+// The same with `examine` in place of what reads a recording: it gets a channel's end and returns its process's exit
+// code.
+std::optional<int> examine_if_asked(int argc, char** argv, const std::function<int(Descriptor)>& examine);
+
+}  // namespace everytake

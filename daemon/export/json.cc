@@ -1,0 +1,119 @@
+#include "export/json.h"
+
+#include <algorithm>
+
+#include "base/text.h"
+
+namespace everytake {
+namespace {
+
+Json seconds_or_null(std::optional<Micros> time) {
+  return time ? Json(seconds(*time)) : Json();
+}
+Json rate_or_null(std::optional<Rational> rate) {
+  return rate ? Json(to_string(*rate)) : Json();
+}
+Json moment_or_null(std::optional<Instant> moment) {
+  return moment ? Json(iso8601(*moment)) : Json();
+}
+
+void put_facts(Json& json, const ClipFacts& facts) {
+  const auto factor = slow_factor(facts);
+  json["duration_s"] = seconds_or_null(facts.duration);
+  json["frames"] = maybe(facts.frames);
+  json["frame_rate"] = rate_or_null(facts.frame_rate);
+  json["capture_rate"] = rate_or_null(facts.capture_rate);
+  json["slow_factor"] = factor ? Json(factor->value()) : Json();
+  json["width"] = maybe(facts.width);
+  json["height"] = maybe(facts.height);
+  json["rotation"] = maybe(facts.rotation);
+  json["codec"] = maybe(facts.codec);
+  json["bit_depth"] = maybe(facts.bit_depth);
+  json["bit_rate"] = maybe(facts.bit_rate);
+  json["gamma"] = maybe(facts.gamma);
+  json["gamut"] = maybe(facts.gamut);
+  json["timecode"] = maybe(facts.timecode);
+  json["drop_frame"] = maybe(facts.drop_frame);
+  json["recorded_at"] = moment_or_null(facts.recorded_at);
+  json["camera"] = maybe(facts.camera);
+  json["lens"] = maybe(facts.lens);
+  json["iso"] = maybe(facts.iso);
+  json["shutter_s"] = facts.shutter ? Json(facts.shutter->value()) : Json();
+  json["white_balance_k"] = maybe(facts.white_balance);
+  json["audio"] = maybe(facts.audio);
+  const bool heard = facts.levels && facts.levels->samples > 0;
+  json["sound_peak_db"] = heard ? Json(facts.levels->peak_db) : Json();
+  json["sound_clipped_fraction"] = heard ? Json(facts.levels->clipped) : Json();
+}
+
+void put_judgement(Json& json, const Judgement& judgement) {
+  const bool known = judgement.kind.has_value();
+  json["kind"] = known ? Json(to_string(*judgement.kind)) : Json();
+  json["kind_by"] = known ? Json(to_string(judgement.by)) : Json();
+  json["because"] = judgement.because.empty() ? Json() : Json(judgement.because);
+}
+
+Json sections_held(const Placement& placement, const Plan& plan) {
+  Json names = Json::array();
+  for (const auto& section : plan.sections)
+    if (holds(placement, section)) names.push_back(section.name);
+  return names;
+}
+
+// Only a placed clip has a place: of an ambiguous one there are candidates.
+Json song_json(const Placement& placement, const Plan& plan) {
+  const bool placed = placement.state == Placement::State::placed;
+  Json json{{"state", to_string(placement.state)},
+            {"by", placed ? Json(to_string(placement.by)) : Json()},
+            {"start_s", placed ? Json(seconds(placement.start)) : Json()},
+            {"speed", placed ? Json(placement.speed) : Json()},
+            {"drift_ppm", placed ? Json(placement.drift_ppm) : Json()},
+            {"confidence", placed ? maybe(placement.confidence) : Json()},
+            {"spans", Json::array()},
+            {"settled_by", placement.settled_by.empty() ? Json() : Json(placement.settled_by)},
+            {"sections", sections_held(placement, plan)},
+            {"candidates", Json::array()}};
+  if (placed)
+    for (const auto& span : placement.spans)
+      json["spans"].push_back(Json::array({seconds(span.start), seconds(span.end)}));
+  for (const auto& candidate : placement.candidates)
+    json["candidates"].push_back({{"start_s", seconds(candidate.start)}, {"confidence", candidate.confidence}});
+  return json;
+}
+
+Json copy_json(const ClipCopy& copy) {
+  Json json{{"destination", copy.destination}};
+  put_name(json, "path", copy.path.string());
+  json["state"] = to_string(copy.state);
+  json["verified_at"] = moment_or_null(copy.verified_at);
+  return json;
+}
+
+}  // namespace
+
+Json clip_json(const Clip& clip, const Plan& plan) {
+  Json json{{"id", clip.id.value}, {"roll", clip.roll}};
+  put_name(json, "name", clip.name);
+  put_name(json, "path", clip.path.string());
+  json["size_bytes"] = clip.size;
+  json["xxh128"] = maybe(clip.digest);
+  put_facts(json, clip.facts);
+  json["on_screen_s"] = seconds_or_null(on_screen(clip, plan.frame_rate));
+  put_judgement(json, clip.judgement);
+  json["members"] = clip.members;
+  json["sections"] = clip.sections;
+  json["look"] = maybe(clip.look);
+  json["angle"] = maybe(clip.angle);
+  json["rating"] = maybe(clip.rating);
+  json["note"] = maybe(clip.note);
+  json["song"] = song_json(clip.placement, plan);
+  json["copies"] = Json::array();
+  for (const auto& copy : clip.copies) json["copies"].push_back(copy_json(copy));
+  json["problems"] = Json::array();
+  for (const auto& problem : clip.facts.problems)
+    json["problems"].push_back({{"code", problem.code}, {"message", problem.message}});
+  json["origin"] = clip.facts.origin;
+  return json;
+}
+
+}  // namespace everytake

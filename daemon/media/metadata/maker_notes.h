@@ -1,0 +1,26 @@
+// Makers' own boxes in QuickTime and MP4 files, as far as their meaning is known for certain (it agrees with ExifTool's
+// published tag tables).
+#pragma once
+
+#include <string_view>
+
+#include "media/metadata/source_metadata.h"
+
+namespace everytake {
+
+// `content` of a `uuid` box; a claim of nothing where it is another's.
+Claim canon_claim(std::string_view content);
+// `content` of `udta`/`MVTG`.
+Claim fujifilm_claim(std::string_view content);
+// `content` of `udta`/`PANA`.
+Claim panasonic_claim(std::string_view content);
+// `content` of `udta`/`NCDT`/`NCTG`: records of a number, a type of TIFF, a count and the values. Of its two frame
+// rates the camera took the one that is not the file's; `file_rate` may be unknown.
+Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate);
+// `content` of `udta`/`GPMF`: named values, some of them holding others.
+Claim gopro_claim(std::string_view content);
+// The first sample of a `djmd` stream: a message that names its schema, which is one of each camera. Of a schema whose
+// fields nobody has published nothing is believed. `file_rate` may be unknown.
+Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate);
+
+}  // namespace everytake

@@ -1,0 +1,35 @@
+#include "media/metadata/source_metadata.h"
+
+#include <charconv>
+
+namespace everytake {
+
+std::optional<int> positive(std::int64_t number) {
+  constexpr std::int64_t kMost = 1'000'000'000;
+  return number > 0 && number <= kMost ? std::optional(static_cast<int>(number)) : std::nullopt;
+}
+
+std::optional<int> positive(std::string_view digits) {
+  std::int64_t number = 0;
+  std::from_chars(digits.data(), digits.data() + digits.size(), number);
+  return positive(number);
+}
+
+void apply(ClipFacts& facts, const Claim& claim) {
+  const auto fill = [&](const char* field, auto& into, const auto& value) {
+    if (into || !value) return;
+    into = value;
+    facts.origin[field] = claim.origin;
+  };
+  fill("gamma", facts.gamma, claim.gamma);
+  fill("gamut", facts.gamut, claim.gamut);
+  fill("camera", facts.camera, claim.camera);
+  fill("lens", facts.lens, claim.lens);
+  fill("iso", facts.iso, claim.iso);
+  fill("shutter", facts.shutter, claim.shutter);
+  fill("white_balance", facts.white_balance, claim.white_balance);
+  fill("capture_rate", facts.capture_rate, claim.capture_rate);
+  fill("recorded_at", facts.recorded_at, claim.recorded_at);
+}
+
+}  // namespace everytake

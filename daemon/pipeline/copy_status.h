@@ -1,0 +1,90 @@
+// How the files of a card stand: which of them are known, and what has become of their copies.
+#pragma once
+
+#include <map>
+#include <span>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+#include "catalogue/catalogue.h"
+#include "model.h"
+#include "offload/verdict.h"
+#include "pipeline/match_destinations.h"
+
+namespace everytake {
+
+// The catalogue's files of one card, by their paths there.
+class KnownFiles {
+ public:
+  KnownFiles(KnownFiles&&) = default;  // what it points to moves along; a copy's would not
+  KnownFiles& operator=(KnownFiles&&) = default;
+  static Result<KnownFiles> of_card(const Catalogue& catalogue, const std::string& card);
+
+  struct Match {
+    FileSeen::Known known = FileSeen::Known::unknown;
+    const FileRow* row = nullptr;  // where it is `equal`, and where it is `unread` and may be this file
+    bool elsewhere = false;        // by a sighting
+    std::string trouble;           // why its sample could not be read; it may be `row` then
+  };
+  // The row that is this very file: path, size and time agree and so does a sample of its bytes. One that can't be read
+  // is told by its path, size and time alone, with its trouble. Times may be whole quarters of an hour apart where the
+  // sample agrees: FAT keeps local time. Fails only with what ends the card: `gone` or `cancelled`.
+  Result<Match> match(const ReadFs& card, const CardFile& file) const;
+
+  // On the card at its last visit and not in `listing`.
+  std::vector<Path> vanished(const Listing& listing) const;
+
+  std::span<const FileRow> rows() const { return rows_; }
+  // Of the card's own rolls, oldest first.
+  std::span<const FileRow> own() const { return std::span(rows_).first(own_); }
+
+ private:
+  struct Entry {
+    const CardFile* as = nullptr;  // in one of the vectors below
+    Instant seen_at{};
+    std::uint32_t row = 0;
+    bool elsewhere = false;
+  };
+  // `met`: files of other cards or folders, and `sightings`: as they are called here.
+  KnownFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings);
+
+  std::vector<FileRow> rows_;  // its own, then those met here
+  std::vector<Sighting> sightings_;
+  std::size_t own_ = 0;
+  std::vector<Entry> by_path_;  // sorted; of one path the newest last
+};
+
+// A row's copy as it stands at this moment at its destination.
+CopySeen::Now look_at(const CopyRow& copy, const DestinationPlace& place);
+
+// The plan's destinations, and the folders that only the catalogue knows: copies lie there too.
+std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows);
+
+// The destinations of a verdict: what is open now matched with what the catalogue recorded.
+class Standing {
+ public:
+  // Several of `open` may have one name: that counts which is the folder the catalogue knows.
+  Standing(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows);
+
+  // As it stands at this moment. The copy's destination is an index in destinations().
+  CopySeen seen(const CopyRow& copy, const FileRow& file) const;
+
+  // Asks each destination that holds one of `files` for a sign of life: its folder, its device and its filesystem, and
+  // a few blocks of those copies from the medium. What fails is its trouble from here on.
+  void ask_for_life(std::span<const FileRow* const> files, std::stop_token stop);
+
+  const std::vector<DestinationSeen>& destinations() const { return seen_; }
+  std::vector<DestinationSeen>& destinations() { return seen_; }
+
+ private:
+  std::string sign_of_life(std::size_t index, std::span<const FileRow* const> files, std::stop_token stop) const;
+
+  std::vector<DestinationRow> rows_;
+  std::vector<DestinationPlace> places_;
+  std::vector<const DestinationPlace*> of_row_;  // nullptr: nowhere
+  std::vector<DestinationSeen> seen_;            // by row, then what is planned and has none
+  std::map<std::int64_t, std::size_t> by_id_;
+};
+
+}  // namespace everytake

@@ -1,0 +1,65 @@
+#include "pipeline/exit_codes.h"
+
+#include <algorithm>
+#include <csignal>
+
+namespace everytake {
+namespace {
+
+bool has(const IngestReport& report, std::initializer_list<const char*> codes) {
+  return std::any_of(report.problems.begin(), report.problems.end(), [&](const Problem& problem) {
+    return std::any_of(codes.begin(), codes.end(), [&](const char* code) { return problem.code == code; });
+  });
+}
+
+}  // namespace
+
+Exit exit_of(Code code) {
+  switch (code) {
+    case Code::not_found:
+    case Code::exists:
+    case Code::denied:
+    case Code::unsupported:
+    case Code::invalid:
+      return Exit::bad_input;
+    case Code::busy:
+      return Exit::no;
+    case Code::corrupt:
+      return Exit::differs;
+    case Code::gone:
+    case Code::io:
+      return Exit::card_gone;
+    case Code::no_space:
+      return Exit::no_space;
+    case Code::cancelled:
+      return Exit::interrupted;
+  }
+  return Exit::no;
+}
+
+Exit exit_of(const IngestReport& report) {
+  if (has(report, {"bytes_differ"})) return Exit::differs;
+  if (report.ended) return exit_of(report.ended->code);
+  if (has(report, {"unreadable"})) return Exit::card_gone;
+  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk",
+                   "foreign_shoot", "cloned_mark", "bad_mark"}))
+    return Exit::no_space;
+  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), [](const auto& each) {
+    return each.state == IngestReport::Destination::State::verified;
+  });
+  return all && report.problems.empty() ? Exit::done : Exit::no;
+}
+
+Exit exit_by(int signal) {
+  return signal == SIGINT ? Exit::interrupted : Exit::terminated;
+}
+
+Exit worse(Exit a, Exit b) {
+  static constexpr Exit kByGravity[] = {Exit::differs, Exit::card_gone, Exit::no_space,    Exit::bad_input,
+                                        Exit::usage,   Exit::no,        Exit::interrupted, Exit::terminated};
+  for (const auto exit : kByGravity)
+    if (a == exit || b == exit) return exit;
+  return Exit::done;
+}
+
+}  // namespace everytake

@@ -1,0 +1,546 @@
+// Pipeline::ingest: one visit of a card.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "base/parallel.h"
+#include "base/text.h"
+#include "card/recognise.h"
+#include "card/scan.h"
+#include "offload/identity.h"
+#include "offload/plan_copies.h"
+#include "os/random.h"
+#include "pipeline/card_lock.h"
+#include "pipeline/copy_recorder.h"
+#include "pipeline/copy_status.h"
+#include "pipeline/kept_before.h"
+#include "pipeline/match_destinations.h"
+#include "pipeline/notes.h"
+#include "pipeline/pipeline.h"
+#include "pipeline/shoot_folders.h"
+
+namespace everytake {
+namespace {
+
+using State = IngestReport::Destination::State;
+
+constexpr int kRounds = 4;  // what went wrong is tried anew, and what turned up meanwhile once more
+
+// A file of this visit.
+struct VisitFile {
+  CardFile file;
+  const FileRow* row = nullptr;  // nullptr: new
+  bool elsewhere = false;        // the row's file belongs to another card or folder
+  bool is_read = false;          // from a card, to its end, and well
+  std::string trouble;           // with looking at it now
+  FileId id;
+  std::string roll;  // "R001"
+
+  // Its path in its roll.
+  const Path& path() const { return row ? row->file.path : file.path; }
+};
+
+// What of a visit's files lies at a destination.
+struct Holding {
+  std::size_t verified = 0, unproven = 0;  // files
+  std::uint64_t bytes = 0;                 // of the verified ones
+  std::optional<Evidence> readback;        // the weakest of theirs
+
+  void add(const CopyRow& copy, std::uint64_t size) {
+    unproven += copy.state == CopyState::copied && copy.readback.has_value();
+    if (copy.state != CopyState::verified) return;
+    ++verified;
+    bytes += size;
+    readback = std::max(readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
+  }
+};
+
+// One visit, step by step. Each step may rely on what the ones before it established.
+class Visit {
+ public:
+  Visit(Catalogue& catalogue, const Plan& plan, const Clock& clock, const Card& card,
+        std::span<OpenDestination> destinations, const IngestOptions& options, const IngestWatcher& watcher,
+        std::stop_token stop)
+      : catalogue_(catalogue),
+        plan_(plan),
+        clock_(clock),
+        card_(card),
+        open_(destinations),
+        options_(options),
+        watcher_(watcher),
+        stop_(std::move(stop)),
+        twice_(options.read_twice || plan.read_card_twice) {}
+
+  Result<IngestReport> run() {
+    TRY(list());               // listing_ is what the card says it holds, twice over
+    TRY(find_destinations());  // places_: where copies go; an absent one is a problem, not the end
+    TRY(know());               // known_ and files_: which of it was seen before
+    TRY(open_roll());          // every file has a row
+    find_names();              // names_: what each file is called at each target
+    auto plan = plan_what_to_copy();
+    if (!options_.dry_run) {
+      TRY(note_clips());  // so that they can be studied while others are copied
+      TRY(copy(plan));    // report_.ended says what cut it short
+      if (!report_.ended) TRY(look_again());
+      TRY(leave_lists());
+      TRY(note_problems());
+      leave_backups();
+    }
+    TRY(sum_up(plan));
+    return std::move(report_);
+  }
+
+ private:
+  Result<void> list() {
+    listing_ = TRY(scan(card_.fs, stop_));
+    if (listing_.files.empty()) return nothing_listed();
+    const auto second = TRY(scan(card_.fs, stop_));
+    if (second.files != listing_.files)
+      return fail(Code::busy, shown(card_.root.string()) +
+                                  ": two listings differ: something still writes to it, or the reader is faulty; "
+                                  "try again, then try another reader");
+    report_.problems = listing_.problems;
+    report_.root = card_.root;
+    report_.label = card_label(card_.volume, card_.root);
+    report_.uuid = card_.volume.uuid;
+    report_.identity = listing_identity(listing_);
+    report_.files = listing_.files.size();
+    for (const auto& file : listing_.files) report_.bytes += file.size;
+    return {};
+  }
+
+  // An empty card, or one whose folders can't be read: that must not look the same.
+  Result<void> nothing_listed() const {
+    const auto root = shown(card_.root.string());
+    if (listing_.complete) return fail(Code::invalid, root + ": there is no file on it");
+    const auto it = std::ranges::find(listing_.problems, "unreadable", &Problem::code);
+    return fail(Code::io,
+                root + ": no file of it can be listed" + (it == listing_.problems.end() ? "" : ": " + it->message));
+  }
+
+  // Which of the files are known: by their path here, else by their bytes from wherever they were kept.
+  Result<void> know() {
+    const auto key = card_key(card_.volume);
+    known_.emplace(TRY(KnownFiles::of_card(catalogue_, key)));
+    files_.resize(listing_.files.size());
+    const auto look = [&](std::size_t i) -> Result<void> {
+      const auto& file = listing_.files[i];
+      auto match = TRY(known_->match(card_.fs, file));
+      const bool is_read = match.known == FileSeen::Known::equal;
+      files_[i] = {file, match.row, match.elsewhere, is_read, std::move(match.trouble), {}, {}};
+      return {};
+    };
+    TRY(for_each_index(files_.size(), look));
+    met_.emplace(catalogue_, card_.fs, listing_, !options_.dry_run, stop_);
+    std::vector<Sighting> sightings;
+    for (auto& each : files_) {
+      // What is another card's is never doubted for this one's sake: it is this file no more.
+      if (each.elsewhere && twice_ && !options_.dry_run && !TRY(met_->is_still(each.file, *each.row)))
+        each.row = nullptr, each.elsewhere = each.is_read = false;
+      if (each.row) continue;
+      each.row = TRY(met_->find(each.file));
+      if (!each.row) continue;
+      each.elsewhere = each.is_read = true;
+      sightings.push_back({each.row->id, each.file, {}});
+    }
+    if (options_.dry_run) return {};
+    TRY(take_others_cards());
+    return catalogue_.record_sightings(key, sightings);
+  }
+
+  // Files of another card's roll are worked on here: nobody else may do so meanwhile.
+  Result<void> take_others_cards() {
+    std::set<RollId> rolls;
+    for (const auto& file : files_)
+      if (file.elsewhere) rolls.insert(file.row->roll);
+    std::set<std::string> cards{card_key(card_.volume)};
+    for (const auto& roll : TRY(catalogue_.rolls()))
+      if (rolls.contains(roll.id) && cards.insert(roll.card).second)
+        leases_.push_back(TRY(Lease::take(catalogue_, roll.card, clock_)));
+    return {};
+  }
+
+  Result<void> find_destinations() {
+    token_ = TRY(token_of(catalogue_));
+    std::optional<Lease> turn;  // two cards at once would both take a new destination in hand
+    if (!options_.dry_run) turn.emplace(TRY(Lease::take_notes(catalogue_, clock_)));
+    const auto stamp = options_.dry_run ? std::nullopt : std::optional(random_id());
+    places_ = places_of(open_, TRY(catalogue_.destinations()));
+    for (auto& place : places_) {
+      if (!place.is_here()) continue;
+      auto settled = TRY(settle(catalogue_, plan_, place, stamp));
+      if (settled.remark) report_.remarks.push_back(std::move(*settled.remark));
+      place.absence = std::move(settled.refusal);
+    }
+    refuse_twins(places_);  // a folder seen twice got one mark just now
+    for (const auto& place : places_) {
+      target_of_.push_back(place.is_here() ? std::optional(targets_.size()) : std::nullopt);
+      if (place.absence) report_.problems.push_back(*place.absence);
+      if (!place.is_here()) continue;
+      targets_.push_back({place.open->planned.name, place.open->fs.get(), token_});
+      target_places_.push_back(place);
+    }
+    return targets_.empty() ? nowhere_to_go() : Result<void>();
+  }
+
+  // Destinations that are away come back by themselves; what a person has to settle first ends the visit.
+  Result<void> nowhere_to_go() const {
+    for (const auto& problem : report_.problems)
+      for (const char* code : {"foreign_shoot", "cloned_mark", "bad_mark"})
+        if (problem.code == code) return fail(Code::invalid, problem.message);
+    return {};
+  }
+
+  Result<void> open_roll() {
+    std::vector<SeenFile> seen;
+    for (const auto& file : files_)
+      seen.push_back({file.row ? std::optional(file.row->id) : std::nullopt, file.file, file.elsewhere});
+    std::map<std::int64_t, std::string> names;
+    for (const auto& roll : TRY(catalogue_.rolls())) names[roll.id.value] = roll.name;
+    Catalogue::Visit visit;
+    if (!options_.dry_run) {
+      const Roll roll{
+          {}, "", clock_.now(), card_key(card_.volume), card_.root, report_.label, report_.uuid, report_.identity};
+      visit = TRY(catalogue_.open_visit(roll, seen, [&](const std::string& name) { return taken(name); }));
+    }
+    RollId latest;
+    for (std::size_t i = 0; i < files_.size(); ++i) {
+      auto& file = files_[i];
+      if (i < visit.files.size()) file.id = visit.files[i];
+      const auto roll = file.row ? file.row->roll : visit.roll ? visit.roll->id : RollId{};
+      if (visit.roll) names[visit.roll->id.value] = visit.roll->name;
+      latest = std::max(latest, roll);
+      file.roll = names[roll.value];
+      rolls_.insert(roll);
+      if (file.elsewhere) ++report_.met[file.roll];
+    }
+    // On a dry run new files have no roll yet, and would get a new one.
+    const bool unnamed = options_.dry_run && std::any_of(files_.begin(), files_.end(), [](auto& f) { return !f.row; });
+    if (!unnamed) report_.roll = names[latest.value];
+    return {};
+  }
+
+  // Names that a filesystem can't hold are the exception: most of the time nothing is asked and nothing kept.
+  void find_names() {
+    names_.resize(targets_.size());
+    if (options_.dry_run) return;
+    std::vector<Path> paths = listing_.folders;
+    for (const auto& file : files_) paths.push_back(file.path());
+    for (const auto& row : known_->own()) paths.push_back(row.file.path);
+    const auto odd = unusual_in(paths);
+    for (std::size_t t = 0; t < targets_.size(); ++t) {
+      const auto& place = target_places_[t];
+      names_[t] = names_at(*place.open->fs, place.home, odd, known_->own(), place.id);
+    }
+  }
+
+  // A roll of that name from before, or a folder somebody made.
+  bool taken(const std::string& name) const {
+    return std::ranges::any_of(target_places_, [&](const DestinationPlace& place) {
+      return place.open->fs->stat(place.home / name).has_value();
+    });
+  }
+
+  Path stored_at(const VisitFile& file, std::size_t target) {
+    const auto folder = target_places_[target].home / file.roll;
+    return names_[target].takes_all() ? folder / file.path() : names_[target].of(folder, file.path());
+  }
+
+  // Whether this place has a verified copy of the file that stands as it was.
+  static bool has(const DestinationPlace& place, const FileRow* row) {
+    return row && std::ranges::any_of(row->copies, [&](const CopyRow& copy) {
+             return copy.destination == place.id && copy.state == CopyState::verified &&
+                    look_at(copy, place) == CopySeen::Now::unchanged;
+           });
+  }
+
+  // What of a file's job is known before it is planned.
+  FileToCopy to_copy(const VisitFile& file) {
+    FileToCopy each{file.id, file.file, Path(plan_.slug()) / file.roll / file.path(), {}};
+    for (std::size_t t = 0; t < targets_.size(); ++t)
+      if (auto there = stored_at(file, t); there != each.stored) each.otherwise[t] = std::move(there);
+    return each;
+  }
+
+  CopyPlan plan_what_to_copy() {
+    std::vector<FileToCopy> wanted;
+    wanted.reserve(files_.size());
+    already_.resize(targets_.size());
+    for (const auto& file : files_) {
+      auto each = to_copy(file);
+      for (std::size_t t = 0; t < targets_.size(); ++t)
+        if (has(target_places_[t], file.row)) each.done.insert(t), ++already_[t];
+      const bool all_there = each.done.size() == targets_.size();
+      if (!file.trouble.empty() && all_there)
+        report_.problems.push_back({"unreadable", file.file.path.string(), "", file.trouble});
+      wanted.push_back(std::move(each));
+    }
+    std::vector<TargetRoom> rooms;
+    for (const auto& place : target_places_) rooms.push_back({place.open->planned.name, place.open->volume});
+    auto plan = plan_copies(wanted, rooms);
+    refused_ = plan.refused;
+    add_readings(plan);
+    report_.problems.insert(report_.problems.end(), plan.problems.begin(), plan.problems.end());
+    return plan;
+  }
+
+  // Files that are everywhere already and must be read from the card all the same: those whose readings differed, those
+  // that are known by a list alone, and where two readings are wanted those read once. And for all: what is known.
+  void add_readings(CopyPlan& plan) {
+    std::map<std::int64_t, CopyJob*> planned;
+    for (auto& job : plan.jobs) planned[job.file.value] = &job;
+    std::vector<CopyJob> readings;
+    for (const auto& file : files_) {
+      if (!file.row) continue;
+      const auto it = planned.find(file.id.value);
+      if (it != planned.end()) {
+        add_what_is_known(*file.row, *it->second);
+        if (file.elsewhere) it->second->other = CopyJob::Other::never;
+        continue;
+      }
+      if (file.elsewhere) continue;
+      const bool again =
+          file.row->suspect || (twice_ && file.row->readings < 2) || (!file.is_read && file.trouble.empty());
+      if (!again) continue;
+      readings.push_back({file.id, file.file, to_copy(file).stored, {}});
+      add_what_is_known(*file.row, readings.back());
+    }
+    std::ranges::move(readings, std::back_inserter(plan.jobs));
+  }
+
+  static void add_what_is_known(const FileRow& row, CopyJob& job) {
+    if (row.digest) job.expected = Digest::from_hex(*row.digest);
+    job.other = CopyJob::Other::if_twice;
+    job.doubtful = row.suspect.has_value();
+  }
+
+  Result<void> copy(CopyPlan& plan) {
+    IngestWatcher::Start start{report_.roll, plan.jobs.size(), 0, {}, plan.bytes};
+    for (const auto& job : plan.jobs) start.bytes += job.source.size;
+    for (const auto& target : targets_) start.targets.push_back(target.name);
+    watcher_.started(start);
+    recording_.emplace(catalogue_, clock_, target_places_, watcher_);
+    auto jobs = std::move(plan.jobs);
+    for (int round = 0; round < kRounds && (round == 0 || !jobs.empty()); ++round) {
+      recording_->begin(jobs);
+      const auto done = copy_files(card_.fs, jobs, targets_, {twice_ && round == 0}, *recording_, stop_);
+      tell_moved();
+      if (!done) {
+        report_.ended = done.error();
+        break;
+      }
+      if (recording_->to_retry().empty()) break;
+      jobs = TRY(jobs_to_retry());
+    }
+    const auto problems = recording_->problems();
+    report_.problems.insert(report_.problems.end(), problems.begin(), problems.end());
+    if (!stop_.stop_requested()) make_empty_folders();
+    return {};
+  }
+
+  void tell_moved() {
+    for (const auto id : recording_->take_moved()) {
+      const auto it = std::ranges::find_if(files_, [&](const auto& file) { return file.id.value == id; });
+      report_.problems.push_back(
+          {"bytes_differ", it->file.path.string(), "",
+           fmt::format(
+               "{}: the card gave other bytes than before, and twice the same: what was copied then is set aside "
+               "in {}.bad. It was read wrong then, or changed since: look at both, and try another reader",
+               shown(it->file.path.string()), it->roll)});
+    }
+  }
+
+  // For what went wrong in this round, from how it stands now. What lies under a copy's name, was a copy of ours and is
+  // not what the card holds is set aside.
+  Result<std::vector<CopyJob>> jobs_to_retry() {
+    const auto now = TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume)));
+    std::map<FileId, const FileRow*> rows;
+    for (const auto& each : now.rows()) rows[each.id] = &each;
+    std::vector<CopyJob> jobs;
+    for (const auto& file : files_) {
+      if (!recording_->to_retry().contains(file.id)) continue;
+      const auto* row = rows.at(file.id);
+      auto each = to_copy(file);
+      CopyJob job{file.id, file.file, std::move(each.stored), {}, std::nullopt, std::move(each.otherwise)};
+      add_what_is_known(*row, job);
+      if (file.elsewhere) job.other = CopyJob::Other::never;
+      for (std::size_t t = 0; t < targets_.size(); ++t)
+        if (!refused_.contains(t) && !has(target_places_[t], row) && recording_->may_retry(file.id, t) &&
+            make_way(*row, t, job.stored_at(t)))
+          job.targets.push_back(t);
+      if (!job.targets.empty()) jobs.push_back(std::move(job));
+    }
+    return jobs;
+  }
+
+  // Whether the copy's name is free, or was made so.
+  bool make_way(const FileRow& row, std::size_t target, const Path& stored) {
+    auto& fs = *target_places_[target].open->fs;
+    if (!fs.stat(stored)) return true;
+    const auto was_ours = [&](const CopyRow& copy) {
+      return copy.destination == target_places_[target].id && copy.stored == stored && copy.digest;
+    };
+    if (std::ranges::none_of(row.copies, was_ours)) return false;
+    if (!is_own_home(catalogue_, target_places_[target]).value_or(false) || !set_aside(fs, stored, row.file.path))
+      return false;
+    const auto& name = target_places_[target].open->planned.name;
+    report_.problems.push_back(
+        {"bytes_differ", stored.string(), name,
+         fmt::format("\"{}\": {} was not what the card holds any more: it is set aside in {}.bad and copied again",
+                     shown(name), shown(stored.string()), shown(file_roll(row.id)))});
+    return true;
+  }
+
+  const std::string& file_roll(FileId id) const {
+    return std::ranges::find_if(files_, [&](const auto& file) { return file.id == id; })->roll;
+  }
+
+  // The card's tree is kept whole. A destination that can't make them has said so for its files.
+  void make_empty_folders() {
+    if (!report_.met.empty()) return;  // the tree is another one's
+    for (std::size_t t = 0; t < targets_.size(); ++t)
+      for (const auto& folder : listing_.folders)
+        (void)targets_[t].fs->make_folder(names_[t].of(target_places_[t].home / report_.roll, folder));
+  }
+
+  Result<void> look_again() {
+    const auto after = scan(card_.fs, stop_);
+    if (!after) {
+      report_.ended = after.error();
+      return {};
+    }
+    if (after->files != listing_.files)
+      report_.problems.push_back({"card_changed", "", "", "the card changed while it was copied: offload it again"});
+    for (const auto& place : target_places_)
+      if (const auto there = place.open->fs->still_there(); !there)
+        report_.problems.push_back({"destination_lost", "", place.open->planned.name,
+                                    fmt::format("\"{}\" went away while it was copied to: {}",
+                                                shown(place.open->planned.name), there.error().what)});
+    return {};
+  }
+
+  // Each roll of this card, at each place it was copied to.
+  Result<void> leave_lists() {
+    if (report_.ended) return {};
+    for (const auto& roll : TRY(catalogue_.rolls()))
+      if (rolls_.count(roll.id))
+        for (const auto& place : target_places_)
+          if (auto problem = TRY(leave_manifests(catalogue_, roll, place, stop_)))
+            report_.problems.push_back(std::move(*problem));
+    return {};
+  }
+
+  // Last, so that it holds all of this visit: a destination must be able to stand alone.
+  void leave_backups() {
+    if (report_.ended) return;
+    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, target_places_))
+      report_.problems.push_back(std::move(problem));
+  }
+
+  Result<void> note_clips() {
+    std::map<std::string, FileId> ids;
+    for (const auto& file : files_) ids[file.file.path.string()] = file.id;
+    report_.clips = TRY(catalogue_.put_clips(clips_of(listing_), ids));
+    return {};
+  }
+
+  Result<void> note_problems() {
+    RollId latest;
+    for (const auto roll : rolls_) latest = std::max(latest, roll);
+    return catalogue_.record_problems(latest, report_.problems, clock_.now());
+  }
+
+  // From how everything stands now, not from what was done.
+  Result<void> sum_up(const CopyPlan& plan) {
+    std::set<std::int64_t> listed;
+    for (const auto& file : files_) listed.insert(file.id.value);
+    std::vector<Holding> holding(places_.size());
+    const auto now = TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume)));
+    for (const auto& row : now.rows()) {
+      if (listed.erase(row.id.value) == 0) continue;
+      for (const auto& copy : row.copies)
+        for (std::size_t i = 0; i < places_.size(); ++i)
+          if (copy.destination == places_[i].id && look_at(copy, places_[i]) == CopySeen::Now::unchanged)
+            holding[i].add(copy, row.file.size);
+    }
+    for (std::size_t i = 0; i < places_.size(); ++i)
+      report_.destinations.push_back(sum_up(places_[i], target_of_[i], plan, holding[i]));
+    return {};
+  }
+
+  // Two files of the card may be one that is kept already.
+  std::size_t distinct_files() const {
+    std::set<FileId> ids;
+    for (const auto& file : files_) ids.insert(file.id);
+    return ids.size();
+  }
+
+  static Problem unproven_problem(const std::string& destination, std::size_t files) {
+    return {"read_from_memory", "", destination,
+            fmt::format("\"{}\": {} read back equal, but from memory for all that can be seen, so they don't count: "
+                        "use another disk, or write accept_cached = true to this destination in the plan",
+                        shown(destination), counted(files, "file"))};
+  }
+
+  IngestReport::Destination sum_up(const DestinationPlace& place, std::optional<std::size_t> target,
+                                   const CopyPlan& plan, const Holding& holding) {
+    IngestReport::Destination sum;
+    sum.name = place.open->planned.name;
+    sum.path = place.open->planned.path;
+    sum.files = holding.verified;
+    sum.bytes = holding.bytes;
+    sum.readback = holding.readback;
+    if (holding.unproven > 0) {
+      sum.readback = Evidence::cached;
+      report_.problems.push_back(unproven_problem(sum.name, holding.unproven));
+    }
+    if (!target) return sum;
+    sum.already_files = already_[*target];
+    sum.copied_files = recording_ ? recording_->stored(*target) : 0;
+    sum.failed_files = recording_ ? recording_->failed(*target) : 0;
+    const bool refused = plan.refused.count(*target) > 0;
+    sum.state = sum.files == distinct_files() ? State::verified : refused ? State::failed : State::incomplete;
+    return sum;
+  }
+
+  Catalogue& catalogue_;
+  const Plan& plan_;
+  const Clock& clock_;
+  const Card& card_;
+  const std::span<OpenDestination> open_;
+  const IngestOptions& options_;
+  const IngestWatcher& watcher_;
+  const std::stop_token stop_;
+  const bool twice_;
+
+  IngestReport report_;
+  Listing listing_;
+  std::string token_;
+  std::vector<DestinationPlace> places_;               // every destination
+  std::vector<std::optional<std::size_t>> target_of_;  // by place
+  std::vector<DestinationPlace> target_places_;        // those that are there, by target
+  std::vector<Target> targets_;
+  std::vector<Lease> leases_;  // of other cards whose files are met here
+  std::optional<KnownFiles> known_;
+  std::optional<MetBefore> met_;
+  std::vector<VisitFile> files_;  // as listing_.files
+  std::set<RollId> rolls_;
+  std::vector<NamesThere> names_;  // by target
+  std::vector<std::size_t> already_;
+  std::set<std::size_t> refused_;  // targets
+  std::optional<Recording> recording_;
+};
+
+}  // namespace
+
+Result<IngestReport> Pipeline::ingest(const Card& card, std::span<OpenDestination> destinations,
+                                      const IngestOptions& options, const IngestWatcher& watcher,
+                                      std::stop_token stop) {
+  std::optional<Lease> lease;
+  if (!options.dry_run) lease.emplace(TRY(Lease::take(catalogue_, card_key(card.volume), clock_)));
+  return Visit(catalogue_, plan_, clock_, card, destinations, options, watcher, std::move(stop)).run();
+}
+
+}  // namespace everytake

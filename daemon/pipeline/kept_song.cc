@@ -1,0 +1,25 @@
+#include "pipeline/kept_song.h"
+
+#include "base/text.h"
+#include "media/sound/audio.h"
+#include "pipeline/open_shoot.h"
+
+namespace everytake {
+
+Result<std::shared_ptr<const SongIndex>> KeptSong::of(const Path& shoot, const Song& song, std::stop_token stop) {
+  if (!song.file) return nullptr;
+  const auto located = TRY(locate_file(shoot / *song.file));
+  const auto stat = located.folder->stat(located.name);
+  if (!stat) return tl::unexpected(stat.error());
+  const Path file = located.real;
+  if (index_ && file == file_ && stat->size == size_ && stat->mtime == mtime_) return index_;
+  auto sound = TRY(decode_mono(*located.folder, located.name, kAlignRate, std::move(stop)));
+  if (sound.empty()) return fail(Code::invalid, shown(file.string()) + ": no sound in it");
+  index_ = std::make_shared<const SongIndex>(std::move(sound));
+  file_ = file;
+  size_ = stat->size;
+  mtime_ = stat->mtime;
+  return index_;
+}
+
+}  // namespace everytake

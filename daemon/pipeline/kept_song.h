@@ -1,0 +1,27 @@
+// The song, decoded and made ready to find clips in: once, and kept while its file stays as it is.
+#pragma once
+
+#include <memory>
+#include <stop_token>
+
+#include "align/song_index.h"
+#include "model.h"
+#include "os/fs.h"
+
+namespace everytake {
+
+// For one thread. Holds about 45 kB a second of song.
+class KeptSong {
+ public:
+  // Of the song that a plan in `shoot` names; nullptr where it names none. `not_found` where the file is not there,
+  // `invalid` where it has no sound, else the disk's error.
+  Result<std::shared_ptr<const SongIndex>> of(const Path& shoot, const Song& song, std::stop_token stop);
+
+ private:
+  Path file_;
+  std::uint64_t size_ = 0;
+  FileTime mtime_{};
+  std::shared_ptr<const SongIndex> index_;
+};
+
+}  // namespace everytake

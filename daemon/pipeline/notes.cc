@@ -1,0 +1,143 @@
+#include "pipeline/notes.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+
+#include "base/text.h"
+#include "offload/manifest.h"
+#include "os/random.h"
+#include "pipeline/card_lock.h"
+#include "pipeline/marks.h"
+#include "pipeline/open_shoot.h"
+#include "pipeline/shoot_folders.h"
+
+namespace everytake {
+
+Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes) {
+  if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
+  return write_note(fs, folder / name, bytes);
+}
+
+Path roll_folder(const Path& stored, const Path& on_card) {
+  auto folder = stored;
+  for (auto below = on_card; !below.empty(); below = below.parent_path()) folder = folder.parent_path();
+  return folder;
+}
+
+NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows,
+                    DestinationId id) {
+  NamesThere names(ask_name_rules(fs, home, odd));
+  if (names.takes_all()) return names;
+  for (const auto& row : rows)
+    for (const auto& copy : row.copies)
+      if (copy.destination == id && is_stored(copy))
+        names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
+  return names;
+}
+
+Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
+                                               const DestinationPlace& place, std::stop_token stop) {
+  const auto& open = *place.open;
+  struct Lists {
+    std::vector<ManifestLine> digests;
+    std::vector<OtherName> names;
+  };
+  std::map<Path, Lists> lists;  // by the roll's folder
+  const auto add = [&](const FileRow& row) {
+    for (const auto& copy : row.copies) {
+      if (copy.destination != place.id || copy.state != CopyState::verified || !row.digest) continue;
+      const auto folder = roll_folder(copy.stored, row.file.path);
+      if (folder.empty() || folder.parent_path() != place.home) continue;
+      auto stored = copy.stored.lexically_relative(folder);
+      lists[folder].digests.push_back({stored, *Digest::from_hex(*row.digest)});
+      if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
+    }
+  };
+  TRY(catalogue.for_each_file_of_roll(roll.id, add));
+  const auto is_own = is_own_home(catalogue, place);
+  if (!lists.empty() && (!is_own || !*is_own))
+    return Problem{
+        "no_manifest", "", open.planned.name,
+        fmt::format("\"{}\": the list of {} could not be written: {}", shown(open.planned.name), shown(roll.name),
+                    is_own ? "the folder belongs to another catalogue" : is_own.error().what)};
+  for (const auto& [folder, list] : lists) {
+    const auto name = folder.filename().string();
+    auto written = write_manifests(*open.fs, folder.parent_path(), name, list.digests, stop);
+    if (written && !list.names.empty())
+      written = write_note(*open.fs, folder.parent_path() / (name + ".names"), names_note(list.names));
+    if (!written)
+      return Problem{"no_manifest", "", open.planned.name,
+                     fmt::format("\"{}\": the list {}.xxh128 could not be written: {}", shown(open.planned.name),
+                                 shown(name), written.error().what)};
+  }
+  return std::optional<Problem>();
+}
+
+namespace {
+
+Result<void> leave_at(const Catalogue& catalogue, const DestinationPlace& place, const Owner& owner,
+                      std::string_view bytes, const std::string& plan) {
+  auto& fs = *place.open->fs;
+  if (!TRY(is_own_home(catalogue, place)))
+    return fail(Code::exists, shown(place.home.string()) + " belongs to another catalogue now");
+  TRY(renew_claim(fs, place.home, owner));
+  TRY(write_note(fs, place.home / kCatalogueFile, bytes));
+  return plan.empty() ? Result<void>() : write_note(fs, place.home / kPlanFile, plan);
+}
+
+}  // namespace
+
+std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+                                     std::span<const DestinationPlace> places) {
+  if (places.empty()) return {};
+  std::vector<Problem> problems;
+  const auto leave = [&]() -> Result<void> {
+    const auto turn = TRY(Lease::take_notes(catalogue, clock));  // else an older state could come to lie over a newer
+    const Owner owner{TRY(catalogue.id()), random_id()};
+    // The stamp is known before it is left anywhere: this catalogue must know its own again, whatever comes between.
+    TRY(catalogue.add_stamp(owner.stamp, clock.now()));
+    const auto snapshot = TRY(catalogue.snapshot());
+    for (const auto& place : places) {
+      const auto& name = place.open->planned.name;
+      const auto done = leave_at(catalogue, place, owner, snapshot.bytes(), plan.text);
+      if (done) continue;
+      problems.push_back({"no_backup", "", name,
+                          fmt::format("\"{}\": a copy of the catalogue and the plan could not be kept there: {}",
+                                      shown(name), done.error().what)});
+    }
+    return {};
+  };
+  if (const auto left = leave(); !left)
+    problems.push_back({"no_backup", "", "", "no copy of the catalogue could be kept: " + left.error().what});
+  return problems;
+}
+
+namespace {
+
+Result<void> make_folders(Fs& fs, const Path& folder) {
+  if (folder.empty()) return {};
+  TRY(make_folders(fs, folder.parent_path()));
+  if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
+  return {};
+}
+
+}  // namespace
+
+bool set_aside(Fs& fs, const Path& stored, const Path& on_card) {
+  if (!fs.stat(stored)) return false;
+  const auto folder = roll_folder(stored, on_card);
+  if (folder.empty()) return false;
+  const Path aside = Path(folder.native() + ".bad") / stored.lexically_relative(folder);
+  if (!make_folders(fs, aside.parent_path())) return false;
+  for (int n = 1; n < 10'000; ++n) {
+    const Path name = n == 1 ? aside : Path(fmt::format("{}~{}", aside.native(), n));
+    const auto moved = fs.rename_new(stored, name);
+    if (!moved && moved.error().code == Code::exists) continue;
+    return moved && fs.sync_folder(name.parent_path()) && fs.sync_folder(stored.parent_path());
+  }
+  return false;
+}
+
+}  // namespace everytake

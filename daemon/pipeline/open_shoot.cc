@@ -1,0 +1,98 @@
+#include "pipeline/open_shoot.h"
+
+#include <fmt/format.h>
+
+#include <boost/filesystem/operations.hpp>
+
+#include "base/text.h"
+#include "media/sound/audio.h"
+#include "os/posix_fs.h"
+#include "plan/plan.h"
+
+namespace everytake {
+namespace {
+
+namespace fs = boost::filesystem;
+
+constexpr std::uint64_t kMostPlanBytes = 1 << 20;  // a plan of a long day is a few thousand
+
+bool has_plan(const Path& folder) {
+  boost::system::error_code ignored;  // what can't be looked at is no shoot
+  return fs::exists(folder / kPlanFile, ignored);
+}
+
+Result<Path> named_shoot(const std::string& name, const char* named_by, const Path& working_folder) {
+  const Path folder = absolute_folder(name, working_folder);
+  if (!name.empty() && has_plan(folder)) return folder;
+  return fail(Code::not_found, fmt::format("{} \"{}\": there is no {} in it; make one with: everytake init DIR",
+                                           named_by, shown(name), kPlanFile));
+}
+
+Result<std::string> read_text(const Path& path) {
+  const auto located = TRY(locate_file(path));
+  const auto file = TRY(located.folder->open(located.name, Cache::use));
+  const auto size = TRY(file->stat()).size;
+  if (size > kMostPlanBytes) return fail(Code::invalid, shown(path.string()) + " is far too long for a plan");
+  std::string text(size, '\0');
+  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
+  return text;
+}
+
+Result<Micros> measure(const Path& song) {
+  const auto located = TRY(locate_file(song));
+  return sound_length(*located.folder, located.name);
+}
+
+}  // namespace
+
+Result<LocatedFile> locate_file(const Path& file) {
+  boost::system::error_code error;
+  const Path real = fs::canonical(file, error);
+  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
+  return LocatedFile{real, TRY(PosixFs::open_at(real.parent_path())), real.filename()};
+}
+
+Path absolute_folder(const std::string& name, const Path& working_folder) {
+  const Path folder = fs::absolute(name, working_folder).lexically_normal();
+  return folder.filename_is_dot() ? folder.parent_path() : folder;  // "shoot/" becomes "shoot/."
+}
+
+Result<Path> find_shoot(const ShootNamed& named) {
+  if (named.by_option) return named_shoot(*named.by_option, "--shoot", named.working_folder);
+  if (named.by_environment) return named_shoot(*named.by_environment, "EVERYTAKE_SHOOT", named.working_folder);
+  for (Path folder = named.working_folder; !folder.empty(); folder = folder.parent_path())
+    if (has_plan(folder)) return folder;
+  return fail(Code::not_found, fmt::format("no {} in {} or above; go to the shoot's folder, name it with --shoot DIR, "
+                                           "or make one with: everytake init DIR",
+                                           kPlanFile, shown(named.working_folder.string())));
+}
+
+tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folder, std::string_view plan) {
+  Shoot shoot{.folder = folder, .plan = {}, .remarks = {}, .wrong = {}};
+  if (plan.size() > kMostPlanBytes)
+    return tl::unexpected(std::vector{shown((folder / kPlanFile).string()) + " is far too long for a plan"});
+  auto reading = read_plan(plan, [&](const Path& song) {
+    auto length = measure(fs::absolute(song, folder));
+    if (!length) shoot.remarks.push_back("song: " + length.error().what);
+    return length;
+  });
+  for (const auto& error : reading.errors) shoot.wrong.push_back(to_string(error));
+  if (!reading.fit_for_copies) return tl::unexpected(std::move(shoot.wrong));
+  if (!shoot.wrong.empty()) shoot.remarks.clear();  // of a song that is not in the plan then
+  shoot.plan = std::move(reading.plan);
+  return shoot;
+}
+
+tl::expected<Shoot, std::vector<std::string>> load_shoot_for_copies(const Path& folder) {
+  const auto text = read_text(folder / kPlanFile);
+  if (!text) return tl::unexpected(std::vector{text.error().what});
+  return shoot_for_copies(folder, *text);
+}
+
+tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder) {
+  auto shoot = load_shoot_for_copies(folder);
+  if (shoot && !shoot->wrong.empty()) return tl::unexpected(std::move(shoot->wrong));
+  return shoot;
+}
+
+}  // namespace everytake

@@ -1,0 +1,314 @@
+// Pipeline::mend: copies made from other copies, when the card is gone or is not needed.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "base/text.h"
+#include "offload/plan_copies.h"
+#include "os/random.h"
+#include "pipeline/card_lock.h"
+#include "pipeline/chosen_rolls.h"
+#include "pipeline/copy_recorder.h"
+#include "pipeline/copy_status.h"
+#include "pipeline/match_destinations.h"
+#include "pipeline/notes.h"
+#include "pipeline/pipeline.h"
+#include "pipeline/shoot_folders.h"
+
+namespace everytake {
+namespace {
+
+constexpr int kRounds = 4;  // a copy that stood in the way, and a source that turned out bad, take one more each
+
+class Mending {
+ public:
+  Mending(Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
+          const CopyChoice& choice, const IngestWatcher& watcher, std::stop_token stop)
+      : catalogue_(catalogue),
+        plan_(plan),
+        clock_(clock),
+        open_(destinations),
+        choice_(choice),
+        watcher_(watcher),
+        stop_(std::move(stop)) {}
+
+  Result<MendReport> run() {
+    places_ = places_of(open_, TRY(catalogue_.destinations()));
+    for (const auto& place : places_)
+      if (place.absence && wanted(place)) report_.problems.push_back(*place.absence);
+    const auto rolls = TRY(rolls_with_work());
+    if (!rolls.empty()) TRY(mend(rolls));
+    report_.problems.insert(report_.problems.end(), round_problems_.begin(), round_problems_.end());
+    for (const auto& [file, problem] : no_source_) report_.problems.push_back(problem);
+    return std::move(report_);
+  }
+
+ private:
+  using FileAt = std::pair<std::int64_t, std::size_t>;  // a file and the index of a place
+
+  // Looked at before any card is taken in hand: most of the time there is none.
+  Result<std::vector<RollId>> rolls_with_work() {
+    std::vector<RollId> found;
+    const auto coming = TRY(rolls_in_other_hands(catalogue_));
+    for (const auto& roll : TRY(catalogue_.rolls())) {
+      const auto& only = choice_.rolls;
+      if (!only.empty() && std::find(only.begin(), only.end(), roll.id) == only.end()) continue;
+      if (only.empty() && coming.contains(roll.name)) {
+        report_.left_out.push_back(roll.name);
+        continue;
+      }
+      if (!TRY(what_to_mend({roll})).empty()) found.push_back(roll.id);
+    }
+    return found;
+  }
+
+  Result<void> mend(const std::vector<RollId>& rolls) {
+    const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, when_busy(choice_), clock_));
+    report_.left_out.insert(report_.left_out.end(), chosen.left_out().begin(), chosen.left_out().end());
+    if (chosen.rolls().empty()) return {};
+    for (int round = 0; round < kRounds && !report_.ended; ++round) {
+      const auto work = TRY(what_to_mend(chosen.rolls()));
+      if (work.empty()) break;
+      again_ = false;
+      round_problems_.clear();  // this round tells what is left
+      for (const auto& [source, files] : work) TRY(copy_from(places_[source], files, chosen.files()));
+      if (!again_) break;
+    }
+    return leave_notes(chosen.rolls());
+  }
+
+  bool wanted(const DestinationPlace& place) const {
+    return !choice_.destination || place.open->planned.name == *choice_.destination;
+  }
+
+  // The row of this file's copy at a place, when it is verified and stands as it was.
+  static const CopyRow* good_copy(const FileRow& file, const DestinationPlace& place) {
+    for (const auto& copy : file.copies)
+      if (copy.destination == place.id && copy.state == CopyState::verified &&
+          look_at(copy, place) == CopySeen::Now::unchanged)
+        return &copy;
+    return nullptr;
+  }
+
+  bool should_hold(const FileRow& file, const DestinationPlace& place) const {
+    if (!place.is_here() || !wanted(place)) return false;
+    if (is_planned(plan_, place.open->planned.name)) return true;
+    return std::any_of(file.copies.begin(), file.copies.end(),
+                       [&](const auto& c) { return c.destination == place.id; });
+  }
+
+  struct Wanting {
+    FileRow file;
+    CopyRow from;
+    std::vector<std::size_t> places;  // that lack it
+  };
+
+  // By the place to read from. A file without a good copy in reach is a problem.
+  Result<std::map<std::size_t, std::vector<Wanting>>> what_to_mend(const std::vector<Roll>& rolls) {
+    std::map<std::size_t, std::vector<Wanting>> work;
+    for (const auto& roll : rolls)
+      for (auto& file : TRY(catalogue_.files_of_roll(roll.id))) {
+        Wanting each;
+        std::optional<std::size_t> source;
+        for (std::size_t i = 0; i < places_.size(); ++i) {
+          const auto* good =
+              file.digest && !bad_sources_.count({file.id.value, i}) ? good_copy(file, places_[i]) : nullptr;
+          if (good && !source) {
+            source = i;
+            each.from = *good;
+          }
+          if (!good && should_hold(file, places_[i])) each.places.push_back(i);
+        }
+        no_source_.erase(file.id);
+        if (each.places.empty()) continue;
+        each.file = std::move(file);
+        if (source)
+          work[*source].push_back(std::move(each));
+        else
+          no_source(roll, each.file);
+      }
+    return work;
+  }
+
+  void no_source(const Roll& roll, const FileRow& file) {
+    no_source_[file.id] = {
+        "no_good_copy", file.file.path.string(), "",
+        fmt::format("{}/{}: no good copy is in reach: connect the other disks, or offload the card again",
+                    shown(roll.name), shown(file.file.path.string()))};
+  }
+
+  // `known`: all files of the rolls, for the names that are taken.
+  Result<void> copy_from(const DestinationPlace& source, const std::vector<Wanting>& files,
+                         const std::vector<FileRow>& known) {
+    std::vector<DestinationPlace> targets;
+    std::vector<Target> disks;
+    std::vector<std::size_t> indices;
+    const auto token = TRY(token_of(catalogue_));
+    for (std::size_t i = 0; i < places_.size(); ++i) {
+      auto& place = places_[i];
+      if (!place.is_here() || std::ranges::none_of(files, [&](const auto& w) { return lacks(w, i); })) continue;
+      if (!TRY(take_in_hand(place))) continue;
+      targets.push_back(place);
+      disks.push_back({place.open->planned.name, place.open->fs.get(), token});
+      indices.push_back(i);
+    }
+    if (targets.empty()) return {};
+    const auto plan = plan_from(files, known, targets, indices);
+    Recording recording(catalogue_, clock_, targets, watcher_);
+    recording.reading_copies(source.open->planned.name).begin(plan.jobs);
+    tell_start(plan, disks);
+    const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recording, stop_);
+    if (!done && done.error().code != Code::gone) {
+      if (done.error().code != Code::cancelled) return tl::unexpected(done.error());
+      report_.ended = done.error();
+    }
+    return take_stock(source, files, indices, recording);
+  }
+
+  // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
+  Result<bool> take_in_hand(DestinationPlace& place) {
+    if (!taken_in_hand_.insert(place.open).second) return place.is_here();
+    const auto turn = TRY(Lease::take_notes(catalogue_, clock_));
+    auto settled = TRY(settle(catalogue_, plan_, place, stamp_));
+    if (!settled.refusal) return true;
+    place.absence = *settled.refusal;
+    report_.problems.push_back(std::move(*settled.refusal));
+    return false;
+  }
+
+  static bool lacks(const Wanting& each, std::size_t place) {
+    return std::find(each.places.begin(), each.places.end(), place) != each.places.end();
+  }
+
+  // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
+  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
+                     const std::vector<DestinationPlace>& targets, const std::vector<std::size_t>& indices) {
+    std::vector<Path> paths;
+    for (const auto& row : known) paths.push_back(row.file.path);
+    const auto odd = unusual_in(paths);
+    std::vector<NamesThere> names;
+    for (const auto& target : targets) names.push_back(names_at(*target.open->fs, target.home, odd, known, target.id));
+    std::vector<FileToCopy> wanted;
+    std::map<std::int64_t, Digest> digests;
+    for (const auto& each : files) {
+      const auto& path = each.file.file.path;
+      const auto roll = roll_folder(each.from.stored, path).filename();
+      FileToCopy file{each.file.id, each.file.file, targets[0].home / roll / path, {}};
+      file.source.path = each.from.stored;
+      for (std::size_t t = 0; t < indices.size(); ++t) {
+        if (!lacks(each, indices[t])) file.done.insert(t);
+        const auto folder = targets[t].home / roll;
+        if (auto there = names[t].takes_all() ? folder / path : names[t].of(folder, path); there != file.stored)
+          file.otherwise[t] = std::move(there);
+      }
+      digests[each.file.id.value] = *Digest::from_hex(*each.file.digest);
+      wanted.push_back(std::move(file));
+    }
+    std::vector<TargetRoom> rooms;
+    for (const auto index : indices) {
+      auto& open = *places_[index].open;
+      if (auto now = open.fs->volume()) open.volume.free_bytes = now->free_bytes;
+      rooms.push_back({open.planned.name, open.volume});
+    }
+    auto plan = plan_copies(wanted, rooms);
+    for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
+    round_problems_.insert(round_problems_.end(), plan.problems.begin(), plan.problems.end());
+    return plan;
+  }
+
+  void tell_start(const CopyPlan& plan, const std::vector<Target>& disks) const {
+    IngestWatcher::Start start{"mending", plan.jobs.size(), 0, {}, plan.bytes};
+    for (const auto& job : plan.jobs) start.bytes += job.source.size;
+    for (const auto& disk : disks) start.targets.push_back(disk.name);
+    watcher_.started(start);
+  }
+
+  // Counts what is mended, sets aside what stands in the way, and remembers sources that are no good.
+  Result<void> take_stock(const DestinationPlace& source, const std::vector<Wanting>& files,
+                          const std::vector<std::size_t>& indices, const Recording& recording) {
+    for (const auto& problem : recording.problems()) round_problems_.push_back(problem);
+    for (const auto& [file, error] : recording.unread()) {
+      const auto place = static_cast<std::size_t>(&source - places_.data());
+      bad_sources_.insert({file, place});
+      again_ = true;
+      if (error.code == Code::corrupt) TRY(note_bad(source, files, file));
+    }
+    for (std::size_t t = 0; t < indices.size(); ++t)
+      if (const auto verified = recording.verified(t); verified > 0)
+        report_.mended[places_[indices[t]].open->planned.name] += verified;
+    for (const auto& [key, failure] : recording.failures()) {
+      const auto& place = places_[indices[key.second]];
+      const auto each =
+          std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
+      const auto code = failure.error.code;
+      if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
+      // What never was a copy of ours is a person's, and stays.
+      const auto was_ours = [&, &stored = failure.stored](const CopyRow& copy) {
+        return copy.destination == place.id && copy.stored == stored && copy.digest;
+      };
+      if (code == Code::exists && std::ranges::none_of(each->file.copies, was_ours)) continue;
+      const bool moved = is_own_home(catalogue_, place).value_or(false) &&
+                         set_aside(*place.open->fs, failure.stored, each->file.file.path);
+      again_ = again_ || moved || code != Code::exists;
+    }
+    return {};
+  }
+
+  // A copy that was called verified gave other bytes: it must not count any more.
+  Result<void> note_bad(const DestinationPlace& source, const std::vector<Wanting>& files, std::int64_t id) {
+    const auto each = std::find_if(files.begin(), files.end(), [&](const auto& w) { return w.file.id.value == id; });
+    auto row = each->from;
+    row.state = CopyState::failed;
+    row.readback = std::nullopt;
+    row.verified_at = std::nullopt;
+    const auto& name = source.open->planned.name;
+    report_.problems.push_back(
+        {"bytes_differ", row.stored.string(), name,
+         fmt::format("\"{}\": {} is not what the card held", shown(name), shown(row.stored.string()))});
+    return catalogue_.record_copies(std::span(&row, 1));
+  }
+
+  Result<void> leave_notes(const std::vector<Roll>& rolls) {
+    for (const auto& place : places_) {
+      if (!report_.mended.count(place.open->planned.name)) continue;
+      for (const auto& roll : rolls)
+        if (auto problem = TRY(leave_manifests(catalogue_, roll, place, stop_)))
+          report_.problems.push_back(std::move(*problem));
+    }
+    if (report_.mended.empty()) return {};
+    std::vector<DestinationPlace> here;
+    for (const auto& place : places_)
+      if (is_own_home(catalogue_, place).value_or(false)) here.push_back(place);
+    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, here))
+      report_.problems.push_back(std::move(problem));
+    return {};
+  }
+
+  Catalogue& catalogue_;
+  const Plan& plan_;
+  const Clock& clock_;
+  const std::span<OpenDestination> open_;
+  const CopyChoice& choice_;
+  const IngestWatcher& watcher_;
+  const std::stop_token stop_;
+
+  MendReport report_;
+  std::vector<DestinationPlace> places_;
+  std::set<FileAt> bad_sources_;
+  std::set<const OpenDestination*> taken_in_hand_;
+  const std::string stamp_ = random_id();
+  std::vector<Problem> round_problems_;  // of the last round
+  std::map<FileId, Problem> no_source_;  // files without a good copy in reach
+  bool again_ = false;                   // another round may help
+};
+
+}  // namespace
+
+Result<MendReport> Pipeline::mend(std::span<OpenDestination> destinations, const CopyChoice& choice,
+                                  const IngestWatcher& watcher, std::stop_token stop) {
+  return Mending(catalogue_, plan_, clock_, destinations, choice, watcher, std::move(stop)).run();
+}
+
+}  // namespace everytake

@@ -1,0 +1,232 @@
+#include "pipeline/shoot_folders.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.h"
+#include "offload/manifest.h"
+#include "os/posix_fs.h"
+#include "pipeline/marks.h"
+#include "pipeline/open_shoot.h"
+#include "plan/plan.h"
+
+namespace everytake {
+namespace {
+
+constexpr int kMostHomes = 1000;
+constexpr std::uint64_t kMostPlanBytes = 1 << 20;
+
+enum class Whose {
+  ours,
+  free,     // nobody's: there is none, or nothing of a shoot is in it
+  foreign,  // another catalogue's, of another shoot
+  rival,    // another catalogue's, of this very shoot: both would call themselves its own
+};
+
+struct Look {
+  Whose whose = Whose::free;
+  bool claimed = false;  // by a note in it
+};
+
+bool is_of_a_shoot(const DirEntry& entry) {
+  return entry.name == kCatalogueFile || (entry.name.starts_with('R') && entry.name.ends_with(".xxh128"));
+}
+
+// The title and performer of the plan that is kept in `home` are this one's.
+bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
+  const auto file = fs.open(home / kPlanFile, Cache::use);
+  if (!file) return false;
+  std::string text(kMostPlanBytes, '\0');
+  const auto size = (*file)->read(std::as_writable_bytes(std::span(text)), 0);
+  if (!size) return false;
+  text.resize(*size);
+  if (text == plan.text) return true;
+  const auto kept = parse_plan(text, [](const Path&) { return Result<Micros>(Micros(1)); });
+  return kept && kept->title == plan.title && kept->performer == plan.performer;
+}
+
+class Settling {
+ public:
+  Settling(Catalogue& catalogue, const Plan& plan, DestinationPlace& place, std::optional<std::string> stamp)
+      : catalogue_(catalogue), plan_(plan), place_(place), fs_(*place.open->fs), stamp_(std::move(stamp)) {}
+
+  Result<Settled> run() {
+    id_ = TRY(catalogue_.id());
+    token_ = TRY(token_of(catalogue_));
+    TRY(find_old_homes());
+    if (auto marked = take_mark(); !marked) return refused(marked.error());
+    if (auto found = find_home(); !found) {
+      if (catalogue_failed_) return tl::unexpected(std::move(found.error()));
+      return refused(found.error());
+    }
+    if (settled_.refusal || !stamp_) return std::move(settled_);
+    const auto& open = *place_.open;
+    if (!place_.id.value) warn_of_system_disk();
+    place_.id = TRY(catalogue_.destination({{},
+                                            open.planned.name,
+                                            open.planned.path,
+                                            open.volume.disks.names.empty() ? "" : disks_text(open.volume.disks),
+                                            open.volume.uuid,
+                                            place_.mark,
+                                            place_.home}));
+    place_.is_vouched_for = true;
+    return std::move(settled_);
+  }
+
+ private:
+  Settled refused(const Error& error) const {
+    const char* code = error.code == Code::no_space  ? "no_room"
+                       : error.number == EROFS       ? "read_only"
+                       : error.code == Code::invalid ? "bad_mark"
+                                                     : "destination_lost";
+    return {Problem{code, "", place_.open->planned.name,
+                    fmt::format("destination \"{}\": {}", shown(place_.open->planned.name), error.what)},
+            std::nullopt};
+  }
+
+  // An answer of the catalogue, whose failure is not the destination's.
+  template <class T>
+  Result<T> asked(Result<T> answer) {
+    catalogue_failed_ = catalogue_failed_ || !answer;
+    return answer;
+  }
+
+  // Before homes were claimed, a shoot's copies told where it lies.
+  Result<void> find_old_homes() {
+    if (!place_.id.value) return {};
+    old_homes_ = TRY(catalogue_.homes_at(place_.id));
+    return {};
+  }
+
+  Result<void> take_mark() {
+    if (!stamp_ || !place_.mark.empty()) return {};
+    place_.mark = TRY(make_mark(fs_, token_));
+    return {};
+  }
+
+  Result<void> find_home() {
+    if (!place_.home.empty()) {
+      const auto look = TRY(look_at(place_.home));
+      if (look.whose == Whose::ours || look.whose == Whose::free) return take(place_.home, look);
+      return refuse(place_.home);
+    }
+    for (int n = 1; n <= kMostHomes; ++n) {
+      const Path name = n == 1 ? plan_.slug() : fmt::format("{}-{}", plan_.slug(), n);
+      const auto look = TRY(look_at(name));
+      if (look.whose == Whose::rival) return refuse(name);
+      if (look.whose == Whose::foreign) continue;
+      if (n > 1)
+        settled_.remark = fmt::format("\"{}\": {} there belongs to another shoot: this one's copies go to {}",
+                                      shown(place_.open->planned.name), shown(plan_.slug()), shown(name.string()));
+      return take(name, look);
+    }
+    return fail(Code::exists, "there are too many shoots of this name");
+  }
+
+  Result<void> take(const Path& home, const Look& look) {
+    if (stamp_) {
+      // Known before it is left anywhere: this catalogue must know its own again, whatever comes between.
+      TRY(asked(catalogue_.add_stamp(*stamp_, Instant{})));
+      const auto claimed = look.claimed ? renew(home) : claim(home);
+      if (!claimed && claimed.error().code == Code::exists) return find_home();  // somebody was quicker
+      TRY(claimed);
+    }
+    place_.home = home;
+    return {};
+  }
+
+  Result<void> claim(const Path& home) {
+    TRY(keep_the_old_catalogue(home));
+    return claim_home(fs_, home, {id_, *stamp_}, token_);
+  }
+
+  // A disk that takes nothing more keeps the claim it has: nobody else can write there either.
+  Result<void> renew(const Path& home) {
+    const auto renewed = renew_claim(fs_, home, {id_, *stamp_});
+    const bool takes_nothing =
+        !renewed && (renewed.error().code == Code::no_space || renewed.error().code == Code::denied);
+    return takes_nothing ? Result<void>() : renewed;
+  }
+
+  // A folder from before there were claims may hold another catalogue that shared it: it is kept beside this one's.
+  Result<void> keep_the_old_catalogue(const Path& home) {
+    if (!fs_.stat(home / kCatalogueFile)) return {};
+    const Path aside = home / (std::string("before-") + kCatalogueFile);
+    const auto kept = fs_.rename_new(home / kCatalogueFile, aside);
+    if (!kept && kept.error().code != Code::exists) return kept;
+    settled_.remark = fmt::format("\"{}\": the catalogue that was kept there is {} now",
+                                  shown(place_.open->planned.name), shown(aside.string()));
+    return {};
+  }
+
+  Result<void> refuse(const Path& home) {
+    const auto& planned = place_.open->planned;
+    settled_.refusal = Problem{
+        "foreign_shoot", "", planned.name,
+        fmt::format(
+            "\"{}\" holds this shoot as another catalogue knows it ({}), with what was said of its clips: "
+            "nothing was written. The same shoot: bring that catalogue back with \"everytake --shoot NEW_FOLDER "
+            "rebuild {}\" and go on there. A new shoot: give it a title of its own in the plan",
+            shown(planned.name), shown(home.string()), shown((planned.path / home).string()))};
+    return {};
+  }
+
+  Result<Look> look_at(const Path& home) {
+    const auto stat = fs_.stat(home);
+    if (!stat && stat.error().code == Code::not_found) return Look{};
+    if (!stat) return tl::unexpected(stat.error());
+    if (const auto owner = TRY(read_owner(fs_, home))) {
+      const bool same = owner->catalogue == id_;
+      if (same && TRY(asked(catalogue_.has_stamp(owner->stamp)))) return Look{Whose::ours, true};
+      return Look{same || keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, true};
+    }
+    if (std::ranges::find(old_homes_, home) != old_homes_.end()) return Look{Whose::ours, false};
+    const auto entries = TRY(fs_.list(home));
+    if (std::ranges::none_of(entries, is_of_a_shoot)) return Look{};
+    return Look{keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, false};
+  }
+
+  // At the first use: a mount point whose disk is not there looks just like a folder.
+  void warn_of_system_disk() {
+    const auto root = PosixFs::open_at("/");
+    const auto system = root ? (*root)->volume() : tl::unexpected(root.error());
+    const auto& disks = place_.open->volume.disks;
+    if (!system || !disks.known || disks.names.empty() || disks != system->disks) return;
+    settled_.remark = fmt::format(
+        "{}{}note: \"{}\" is on this computer's own disk ({}), which is fine where it is meant; if a disk of its own "
+        "should be at {}, it is not mounted",
+        settled_.remark.value_or(""), settled_.remark ? "; " : "", shown(place_.open->planned.name), disks_text(disks),
+        shown(place_.open->planned.path.string()));
+  }
+
+  Catalogue& catalogue_;
+  const Plan& plan_;
+  DestinationPlace& place_;
+  Fs& fs_;
+  const std::optional<std::string> stamp_;
+  std::string id_, token_;
+  std::vector<Path> old_homes_;
+  bool catalogue_failed_ = false;
+  Settled settled_;
+};
+
+}  // namespace
+
+Result<std::string> token_of(const Catalogue& catalogue) {
+  return TRY(catalogue.id()).substr(0, 16);
+}
+
+Result<bool> is_own_home(const Catalogue& catalogue, const DestinationPlace& place) {
+  if (!place.is_here() || place.home.empty()) return false;
+  const auto owner = TRY(read_owner(*place.open->fs, place.home));
+  if (!owner || owner->catalogue != TRY(catalogue.id())) return false;
+  return catalogue.has_stamp(owner->stamp);
+}
+
+Result<Settled> settle(Catalogue& catalogue, const Plan& plan, DestinationPlace& place,
+                       const std::optional<std::string>& stamp) {
+  return Settling(catalogue, plan, place, stamp).run();
+}
+
+}  // namespace everytake

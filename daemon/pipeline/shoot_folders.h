@@ -1,0 +1,32 @@
+// A destination taken in hand: it gets its mark, and the shoot a folder of its own in it that no other catalogue has.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "catalogue/catalogue.h"
+#include "pipeline/match_destinations.h"
+
+namespace everytake {
+
+struct Settled {
+  std::optional<Problem> refusal;     // why nothing may go there; else the place has its mark, home and row
+  std::optional<std::string> remark;  // what a person should know, although it goes on
+};
+
+// The folder is the one the catalogue knows, else `<slug>` where it is free or this catalogue's own, else `<slug>-2`
+// and so on. One that belongs to another catalogue is never entered: where that one keeps the same plan, or is a copy
+// of this catalogue that went on elsewhere, the destination is refused (`foreign_shoot`).
+// The claim gets `stamp`, one for all that is settled together: from here on a copy of this catalogue that does not
+// know it keeps out. Without one nothing is written, and the home is the one it would get. Fails when the catalogue
+// does.
+Result<Settled> settle(Catalogue& catalogue, const Plan& plan, DestinationPlace& place,
+                       const std::optional<std::string>& stamp);
+
+// Whether the catalogue may write into the place's home now. Fails where that can't be read.
+Result<bool> is_own_home(const Catalogue& catalogue, const DestinationPlace& place);
+
+// The first letters of a catalogue's id: part of the names of its unfinished files.
+Result<std::string> token_of(const Catalogue& catalogue);
+
+}  // namespace everytake

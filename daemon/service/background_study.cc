@@ -1,0 +1,87 @@
+#include "service/background_study.h"
+
+#include <fmt/format.h>
+
+#include "base/text.h"
+#include "os/background_priority.h"
+#include "os/posix_fs.h"
+#include "pipeline/pipeline.h"
+
+namespace everytake {
+
+void Studying::wake() {
+  MutexLock lock(mu_);
+  wanted_ = true;
+  changed_.notify_all();
+}
+
+void Studying::close() {
+  MutexLock lock(mu_);
+  closed_ = true;
+  changed_.notify_all();
+}
+
+void Studying::wait_until_idle() {
+  MutexLock lock(mu_);
+  while (!closed_ && (wanted_ || working_)) changed_.wait(mu_);
+}
+
+void Studying::run(std::stop_token stop) {
+  step_back();
+  for (;;) {
+    {
+      MutexLock lock(mu_);
+      working_ = false;
+      changed_.notify_all();
+      while (!closed_ && !wanted_) changed_.wait(mu_);
+      if (closed_) return;
+      wanted_ = false;
+      working_ = true;
+    }
+    study(stop);
+    catch_up(stop);
+  }
+}
+
+// A destination that was away gets what it missed from the others; the cards may be long gone.
+void Studying::catch_up(std::stop_token stop) {
+  const auto turn = shop_.turns.begin_catching_up();
+  if (!turn) return;  // woken again when the card is done
+  std::stop_source both;
+  const std::stop_callback end(stop, [&] { both.request_stop(); });
+  const std::stop_callback card_came(*turn, [&] { both.request_stop(); });
+  const Plan plan = shop_.plan.now();
+  auto destinations = open_destinations(plan.destinations);
+  const bool fit = check_disks(destinations) && check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
+  if (fit)  // else it is said when a card comes
+    tell(Pipeline(shop_.catalogue, plan, shop_.clock).mend(destinations, {}, {}, both.get_token()));
+  shop_.turns.end_catching_up();
+}
+
+void Studying::tell(const Result<MendReport>& report) const {
+  if (!report) {
+    if (report.error().code != Code::busy) shop_.log.say("catching up: " + report.error().what);
+    return;
+  }
+  for (const auto& [name, files] : report->mended)
+    shop_.log.say(
+        fmt::format("\"{}\" caught up: {} from another destination, read back", shown(name), counted(files, "file")));
+}
+
+void Studying::study(std::stop_token stop) {
+  const Plan plan = shop_.plan.now();
+  auto destinations = open_destinations(plan.destinations);
+  const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };
+  Pipeline pipeline(shop_.catalogue, plan, shop_.clock, song);
+  const auto studied = pipeline.study(destinations, {}, stop);
+  if (!studied)
+    shop_.log.say("studying clips: " + studied.error().what);
+  else if (studied->clips > 0)
+    shop_.log.say("studied " + counted(studied->clips, "clip"));
+  if (studied && studied->why) shop_.log.say("studying clips: " + studied->why->what);
+  const auto shoot = PosixFs::open_at(shop_.plan.shoot());
+  const auto seen = shoot ? pipeline.picture(destinations, **shoot, stop) : tl::unexpected(shoot.error());
+  if (!seen) shop_.log.say("pictures of clips: " + seen.error().what);
+}
+
+}  // namespace everytake

@@ -1,0 +1,38 @@
+// The one thread that looks into clips and lets destinations catch up, at low priority: cards go before.
+#pragma once
+
+#include <stop_token>
+
+#include "base/sync.h"
+#include "pipeline/kept_song.h"
+#include "pipeline/pipeline.h"
+#include "service/card_visit.h"
+
+namespace everytake {
+
+class Studying {
+ public:
+  explicit Studying(const Workshop& shop) : shop_(shop) {}
+
+  // There may be something to study, or to catch up with. From any thread.
+  void wake();
+  // Until close().
+  void run(std::stop_token stop);
+  void wait_until_idle();
+  void close();
+
+ private:
+  void study(std::stop_token stop);
+  void catch_up(std::stop_token stop);
+  void tell(const Result<MendReport>& report) const;
+
+  const Workshop& shop_;
+  KeptSong song_;  // of the thread that runs
+  Mutex mu_;
+  CondVar changed_;
+  bool wanted_ GUARDED_BY(mu_) = false;
+  bool working_ GUARDED_BY(mu_) = false;
+  bool closed_ GUARDED_BY(mu_) = false;
+};
+
+}  // namespace everytake
