@@ -6,13 +6,11 @@
 #include <iostream>
 
 #include "cli/commands.h"
-#include "examiner/examination.h"
 #include "os/heap_policy.h"
 #include "os/terminate_handler.h"
 
 int main(int argc, char** argv) {
   using namespace everytake;
-  if (const auto exit = examine_if_asked(argc, argv)) return *exit;
   end_with_a_sentence("everytake");
   give_memory_back();
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.

@@ -157,3 +157,9 @@ WHEN new.state = 'verified' AND new.digest IS NOT coalesce((SELECT digest FROM f
 BEGIN
   SELECT RAISE(ABORT, 'a verified copy needs the digest of its file');
 END;
+CREATE TABLE song_length (
+  file      BLOB PRIMARY KEY,                -- its path, absolute
+  size      INTEGER NOT NULL,
+  mtime_ns  INTEGER NOT NULL,
+  length_us INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;

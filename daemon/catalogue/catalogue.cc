@@ -228,6 +228,12 @@ Result<void> Catalogue::forget_sighting(const std::string& card, const Path& pat
   return db_.run("DELETE FROM sighting WHERE card = ? AND path = ?", card, path);
 }
 
+Result<void> Catalogue::note_length_of_song(const Path& file, std::uint64_t size, FileTime mtime, Micros length) {
+  MutexLock lock(mu_);
+  return db_.run("INSERT OR REPLACE INTO song_length (file, size, mtime_ns, length_us) VALUES (?, ?, ?, ?)", file, size,
+                 mtime, length);
+}
+
 Result<void> Catalogue::add_stamp(const std::string& stamp, Instant now) {
   MutexLock lock(mu_);
   return db_.run("INSERT OR IGNORE INTO kept (stamp, at) SELECT ?, max(?, 1 + coalesce(max(at), 0)) FROM kept", stamp,

@@ -42,6 +42,8 @@ class Catalogue final : public Reader {
   Result<void> record_sightings(const std::string& card, std::span<const Sighting> sightings);
   // The file that lies at `path` of the card is not the one it was met as.
   Result<void> forget_sighting(const std::string& card, const Path& path);
+
+  Result<void> note_length_of_song(const Path& file, std::uint64_t size, FileTime mtime, Micros length);
   // Takes the place of what was known of these copies; readings, and trouble with reading, may come along in the same
   // transaction.
   //

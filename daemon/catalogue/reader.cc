@@ -275,6 +275,12 @@ Result<std::string> Reader::id() const {
   return TRY(db_.one<std::string>("SELECT id FROM identity")).value_or("");
 }
 
+Result<std::optional<Micros>> Reader::length_of_song(const Path& file, std::uint64_t size, FileTime mtime) const {
+  MutexLock lock(mu_);
+  return db_.one<Micros>("SELECT length_us FROM song_length WHERE file = ? AND size = ? AND mtime_ns = ?", file, size,
+                         mtime);
+}
+
 Result<std::string> Reader::last_stamp() const {
   MutexLock lock(mu_);
   return TRY(db_.one<std::string>("SELECT stamp FROM kept ORDER BY at DESC, stamp LIMIT 1")).value_or("");

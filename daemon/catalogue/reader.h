@@ -22,6 +22,9 @@ class Reader {
   Result<std::string> last_stamp() const;                  // of the copy left last; the id where none was
   Result<bool> has_stamp(const std::string& stamp) const;  // whether it left a copy with this stamp
 
+  // -- the song --
+  Result<std::optional<Micros>> length_of_song(const Path& file, std::uint64_t size, FileTime mtime) const;
+
   // -- rolls and files --
   Result<std::vector<Roll>> rolls() const;                                    // oldest first
   Result<Roll> find_roll(std::string_view name) const;                        // `not_found` names those there are

@@ -1,5 +1,5 @@
-// The inside of an examination: this program once more, in a process that is to read one recording and nothing else.
-// What it reads reaches it as answers of the process that asked (examiner.h), so it opens no file itself.
+// What a process that is to read one recording, and nothing else, says with the one that asks it to (examiner.h): it
+// gets the recording's bytes as answers, and opens no file itself.
 #pragma once
 
 #include <functional>
@@ -18,11 +18,11 @@ inline constexpr const char* kExamine = "--examine-a-recording";
 
 // What is asked.
 struct Examination {
-  enum class Wanted { facts, sound, strip };
+  enum class Wanted { facts, sound, strip, length };
   Wanted wanted = Wanted::facts;
   Limits limits;
   Path folder;                         // where the files lie
-  ClipFiles files;                     // facts: the clip's; strip: its videos; sound: the recording
+  ClipFiles files;                     // facts: the clip's; strip: its videos; else the recording
   std::vector<CameraDefault> cameras;  // facts
   int rate_hz = 0;                     // sound
   ClipFacts known;                     // strip
@@ -37,7 +37,8 @@ enum class Say : char {
   read = 'r',     // offset, count and a path: answered with the bytes
   answer = 'a',   // of either
   trouble = 't',  // an Error in place of an answer or a result
-  result = 'f',   // pack_facts(), or pack_levels() and samples as they lie in memory, or pack_strip()
+  result =
+      'f',  // pack_facts(), pack_levels() and samples as they lie in memory, pack_strip(), or a number of microseconds
 };
 inline constexpr std::uint64_t kMostAsked = 1 << 20;  // bytes a reading
 inline constexpr int kOutOfMemory = 12;               // its exit code, where that is known to be the reason
@@ -51,10 +52,9 @@ struct FileRange {
 };
 Result<FileRange> unpack_range(std::string_view bytes);  // `corrupt` for more than kMostAsked
 
-// Runs them where the program was started for it, and returns its exit code. For the first line of main().
-std::optional<int> examine_if_asked(int argc, char** argv);
-// The same with `examine` in place of what reads a recording: it gets a channel's end and returns its process's exit
-// code.
-std::optional<int> examine_if_asked(int argc, char** argv, const std::function<int(Descriptor)>& examine);
+// For the first line of main(): splits off a process for each examination that is asked for, in which `examine` gets a
+// channel's end and returns the exit code, until nobody asks any more; then returns the program's own exit code.
+// nullopt where the program was not started for that.
+std::optional<int> serve_examinations(int argc, char** argv, const std::function<int(Descriptor)>& examine);
 
 }  // namespace everytake

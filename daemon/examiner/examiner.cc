@@ -4,10 +4,12 @@
 #include <sys/wait.h>
 
 #include <algorithm>
+#include <boost/filesystem/operations.hpp>
 #include <cmath>
 #include <cstring>
 #include <map>
 
+#include "base/json.h"
 #include "base/sync.h"
 #include "base/text.h"
 #include "examiner/examination.h"
@@ -96,6 +98,15 @@ Result<Result<std::string>> converse(Channel& channel, const std::string& asked,
   }
 }
 
+// Beside this program, as it is built; else in libexec, as it is installed (Filesystem Hierarchy Standard 3.0, 4.7).
+Path program_to_examine() {
+  boost::system::error_code ignored;
+  const auto here = boost::filesystem::read_symlink("/proc/self/exe", ignored).parent_path();
+  const auto beside = here / "everytake-examiner";
+  if (boost::filesystem::exists(beside, ignored)) return beside;
+  return here.parent_path() / "libexec/everytake/everytake-examiner";
+}
+
 // Why a process that was to read a recording gave no result, as `corrupt` where it's the recording's doing.
 Error verdict_on(int status, const Limits& limits) {
   const auto broken = [](std::string what) { return Error{Code::corrupt, std::move(what), 0}; };
@@ -124,7 +135,7 @@ class Examiner::Servers {
       if (split) return std::move(*idle);
       if (split.error().code != Code::gone) return tl::unexpected(split.error());
     }
-    auto started = ForkServer::start(program_, "everytake", kExamine);
+    auto started = ForkServer::start(program_, "everytake-examiner", kExamine);
     if (!started) return tl::unexpected(within("the process that reads recordings", started.error()));
     TRY(started->split_off(socket, interrupt));
     return std::move(*started);
@@ -150,6 +161,7 @@ class Examiner::Servers {
   std::vector<ForkServer> idle_ GUARDED_BY(mu_);
 };
 
+Examiner::Examiner() : Examiner(program_to_examine()) {}
 Examiner::Examiner(Path program) : servers_(std::make_unique<Servers>(std::move(program))) {}
 Examiner::Examiner(Examiner&&) noexcept = default;
 Examiner::~Examiner() = default;
@@ -224,6 +236,20 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
   for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
   return heard;
+}
+
+Result<Micros> Examiner::length(const ReadFs& fs, const Path& recording, std::stop_token stop) const {
+  const Examination examination{.wanted = Examination::Wanted::length,
+                                .limits = kForSound,
+                                .folder = {},
+                                .files = {.name = {}, .parts = {{recording, FileRole::video}}},
+                                .cameras = {},
+                                .rate_hz = 0,
+                                .known = {}};
+  const auto json = from_cbor(TRY(run(fs, examination, kMostRequest, std::move(stop))));
+  if (!json.is_number_integer() || json.get<std::int64_t>() <= 0)
+    return fail(Code::corrupt, "the process that reads it says no length");
+  return Micros(json.get<std::int64_t>());
 }
 
 Result<Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,

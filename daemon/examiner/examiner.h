@@ -24,8 +24,9 @@ struct HeardSound {
 // copying goes before it.
 class Examiner {
  public:
-  // `program` calls examine_if_asked() first of all.
-  explicit Examiner(Path program = "/proc/self/exe");
+  // `program` calls serve_examinations() first of all; else the one beside this program, or in libexec.
+  Examiner();
+  explicit Examiner(Path program);
   Examiner(Examiner&&) noexcept;
   ~Examiner();
 
@@ -36,6 +37,9 @@ class Examiner {
   // decode_mono() and what its meter shows, there. `corrupt` also for a recording that breaks the limits or ends the
   // process.
   Result<HeardSound> sound(const ReadFs& fs, const Path& recording, int rate_hz, std::stop_token stop) const;
+
+  // How long the sound of a recording is: sound_length(), there. Fails as sound() does.
+  Result<Micros> length(const ReadFs& fs, const Path& recording, std::stop_token stop) const;
 
   // picture_strip(), there. A recording that breaks the limits or ends the process gives no frame.
   Result<Strip> strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos, const ClipFacts& facts,

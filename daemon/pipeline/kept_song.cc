@@ -1,7 +1,6 @@
 #include "pipeline/kept_song.h"
 
 #include "base/text.h"
-#include "media/sound/audio.h"
 #include "pipeline/open_shoot.h"
 
 namespace everytake {
@@ -13,9 +12,10 @@ Result<std::shared_ptr<const SongIndex>> KeptSong::of(const Path& shoot, const S
   if (!stat) return tl::unexpected(stat.error());
   const Path file = located.real;
   if (index_ && file == file_ && stat->size == size_ && stat->mtime == mtime_) return index_;
-  auto sound = TRY(decode_mono(*located.folder, located.name, kAlignRate, std::move(stop)));
-  if (sound.empty()) return fail(Code::invalid, shown(file.string()) + ": no sound in it");
-  index_ = std::make_shared<const SongIndex>(std::move(sound));
+  auto heard = examiner_.sound(*located.folder, located.name, kAlignRate, std::move(stop));
+  if (!heard) return tl::unexpected(within(shown(file.string()), std::move(heard.error())));
+  if (heard->samples.empty()) return fail(Code::invalid, shown(file.string()) + ": no sound in it");
+  index_ = std::make_shared<const SongIndex>(std::move(heard->samples));
   file_ = file;
   size_ = stat->size;
   mtime_ = stat->mtime;

@@ -5,6 +5,7 @@
 #include <stop_token>
 
 #include "align/song_index.h"
+#include "examiner/examiner.h"
 #include "model.h"
 #include "os/fs.h"
 
@@ -18,6 +19,7 @@ class KeptSong {
   Result<std::shared_ptr<const SongIndex>> of(const Path& shoot, const Song& song, std::stop_token stop);
 
  private:
+  const Examiner examiner_;
   Path file_;
   std::uint64_t size_ = 0;
   FileTime mtime_{};

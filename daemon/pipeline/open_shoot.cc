@@ -5,8 +5,8 @@
 #include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
-#include "media/sound/audio.h"
 #include "os/posix_fs.h"
+#include "pipeline/song_length.h"
 #include "plan/plan.h"
 
 namespace everytake {
@@ -38,11 +38,6 @@ Result<std::string> read_text(const Path& path) {
   return text;
 }
 
-Result<Micros> measure(const Path& song) {
-  const auto located = TRY(locate_file(song));
-  return sound_length(*located.folder, located.name);
-}
-
 }  // namespace
 
 Result<LocatedFile> locate_file(const Path& file) {
@@ -72,7 +67,7 @@ tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folde
   if (plan.size() > kMostPlanBytes)
     return tl::unexpected(std::vector{shown((folder / kPlanFile).string()) + " is far too long for a plan"});
   auto reading = read_plan(plan, [&](const Path& song) {
-    auto length = measure(fs::absolute(song, folder));
+    auto length = song_length(folder, fs::absolute(song, folder));
     if (!length) shoot.remarks.push_back("song: " + length.error().what);
     return length;
   });

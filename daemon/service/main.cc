@@ -9,7 +9,6 @@
 #include <cstdlib>
 #include <iostream>
 
-#include "examiner/examination.h"
 #include "os/heap_policy.h"
 #include "os/posix_fs.h"
 #include "os/system_error.h"
@@ -80,7 +79,6 @@ Exit run(const Options& options) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (const auto exit = examine_if_asked(argc, argv)) return *exit;
   end_with_a_sentence("everytaked");
   give_memory_back();
   Options options;

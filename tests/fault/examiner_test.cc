@@ -73,7 +73,7 @@ TEST(Examiner, BelievesNoFactsThatCanNotBe) {
 }
 
 TEST(Examiner, SaysWhatIsKnownInOneProcess) {
-  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake");
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake-examiner");
   MemFs fs;
   fs.put("C0001.MP4", "");
   fs.put("C0002.MP4", std::string(100, 'x'));
@@ -175,7 +175,7 @@ TEST(Examiner, IsNotHeldUpByAProcessThatAnswersAndGoesOn) {
 }
 
 TEST(Examiner, LooksIntoSeveralRecordingsAtOnce) {
-  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake");
+  const Examiner examiner(Path(EVERYTAKE_BINARY_DIR) / "everytake-examiner");
   std::atomic<int> right = 0;
   {
     std::vector<std::jthread> threads;

@@ -94,5 +94,5 @@ int main(int argc, char** argv) {
     if (!confine({512ULL << 20, 10})) return 2;
     return misbehave((*asked)->body, channel, raw);
   };
-  return examine_if_asked(argc, argv, examine).value_or(2);
+  return serve_examinations(argc, argv, examine).value_or(2);
 }

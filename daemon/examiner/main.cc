@@ -1,0 +1,11 @@
+// everytake-examiner: looks into recordings for the other programs, which start it.
+#include <iostream>
+
+#include "examiner/examination.h"
+#include "examiner/examine.h"
+
+int main(int argc, char** argv) {
+  if (const auto exit = everytake::serve_examinations(argc, argv, everytake::run_examination)) return *exit;
+  std::cerr << "everytake-examiner " EVERYTAKE_VERSION ": everytake and everytaked start it to read recordings\n";
+  return 2;
+}
