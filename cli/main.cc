@@ -11,7 +11,7 @@
 
 int main(int argc, char** argv) {
   using namespace everytake;
-  end_with_a_sentence("everytake");
+  set_terminate_handler("everytake");
   give_memory_back();
   // A reader that hangs up, or a file-size limit, is an error of that write and must not end a copy half done.
   std::signal(SIGPIPE, SIG_IGN);

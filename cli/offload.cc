@@ -119,7 +119,7 @@ class Offload {
     if (!options_.no_study)
       if (const auto studied = study(pipeline, destinations); !studied && !stop_.exit())
         remark("Not every clip is studied: " + studied.error().what, session_);
-    if (auto verdict = pipeline.judge(seen, destinations, false, stop_.token()))
+    if (auto verdict = pipeline.check_safe(seen, destinations, false, stop_.token()))
       outcome.verdict = std::move(*verdict);
     else
       outcome.report.problems.insert(outcome.report.problems.begin(), not_judged(verdict.error()));

@@ -26,7 +26,8 @@ Result<std::string> picture_of(const Clip& clip, const Shoot& shoot, const Exami
   const auto videos = TRY(videos_in(clip.id, *catalogue));
   auto destinations = open_destinations(shoot.plan.destinations);
   Error trouble{Code::not_found, name + ": no verified copy is in reach: plug in a disk that has it", 0};
-  for (const auto& rolls : rolls_at(places_of(destinations, TRY(catalogue->destinations())), shoot.plan.slug())) {
+  for (const auto& rolls :
+       rolls_at(match_destinations(destinations, TRY(catalogue->destinations())), shoot.plan.slug())) {
     const auto home = holder_of(std::span(&rolls, 1), clip.roll, videos);
     if (!home) continue;
     auto strip = examiner.strip(*home->fs, home->folder, videos, clip.facts, stop);

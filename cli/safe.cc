@@ -11,13 +11,14 @@
 namespace everytake::cli {
 namespace {
 
-Result<Verdict> judge(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
-                      std::stop_token stop) {
+Result<Verdict> check_safe(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
+                           std::stop_token stop) {
   const auto card = TRY(open_card(name, session));
   const auto catalogue = TRY(look_into_catalogue(shoot));
   auto destinations = open_destinations(known_destinations(shoot.plan, TRY(catalogue->destinations())));
   const SystemClock clock;
-  return Pipeline(*catalogue, shoot.plan, clock).judge(card.as_card(shoot.folder), destinations, deep, std::move(stop));
+  return Pipeline(*catalogue, shoot.plan, clock)
+      .check_safe(card.as_card(shoot.folder), destinations, deep, std::move(stop));
 }
 
 }  // namespace
@@ -34,7 +35,7 @@ Run declare_safe(CLI::App& command) {
     const StopOnSignal stop;
     const auto shoot = load_shoot_for_copies(session);
     if (!shoot) return shoot.error();
-    const auto verdict = judge(*shoot, options->card, options->deep, session, stop.token());
+    const auto verdict = check_safe(*shoot, options->card, options->deep, session, stop.token());
     if (!verdict) {
       const auto exit = report(verdict.error(), session);
       return stop.exit().value_or(exit);

@@ -61,19 +61,19 @@ Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot) {
 Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   auto clips = TRY(catalogue->clips());
-  add_flaws(clips, shoot.plan);
+  add_checks(clips, shoot.plan);
   return clips;
 }
 
 Result<FoundClip> find_clip(const std::string& word, const Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto id = TRY(catalogue->find_clip(word));
-  auto clips = TRY(catalogue->clips());  // a clip's flaws are seen beside its neighbours
+  auto clips = TRY(catalogue->clips());  // what is wrong with a clip is seen beside its neighbours
   const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });
   if (found == clips.end()) return fail(Code::not_found, fmt::format("there is no clip with id {}", id.value));
-  const auto flaws = flaws_of(*found, clips, shoot.plan);
+  const auto wrong = checks_of(*found, clips, shoot.plan);
   Clip clip = *found;
-  clip.facts.problems.insert(clip.facts.problems.end(), flaws.begin(), flaws.end());
+  clip.facts.problems.insert(clip.facts.problems.end(), wrong.begin(), wrong.end());
   return FoundClip{std::move(clip), std::move(clips)};
 }
 

@@ -57,7 +57,7 @@ Result<Status> status_of(const Shoot& shoot) {
   for (auto& card : TRY(catalogue->cards_in_hand()))
     if (is_alive(card.holder)) status.copying.push_back(std::move(card));
   status.rate = recording_rates(clips).front();
-  for (const auto& place : places_of(open, rows)) {
+  for (const auto& place : match_destinations(open, rows)) {
     const auto& volume = place.open->volume;
     Disk disk{place.open->planned.name, place.open->planned.path, place.absence, {}, {}, {}, {}, 0, 0};
     if (place.is_here() && tells_room(volume)) {

@@ -62,7 +62,7 @@ class Verify {
         destinations, choice, [this](auto done, auto total) { tell(done, total); }, stop_));
     line_.clear();
     if (options_.repair && !report.ended) {
-      add(TRY(pipeline.mend(destinations, choice, mending(), stop_)), report);
+      add(TRY(pipeline.repair(destinations, choice, repairing(), stop_)), report);
       line_.clear();
     }
     return report;
@@ -73,7 +73,7 @@ class Verify {
     line_.update(fmt::format("{} of {} read back", bytes_text(done), bytes_text(total)), clock_.steady());
   }
 
-  IngestWatcher mending() {
+  IngestWatcher repairing() {
     IngestWatcher watcher;
     watcher.started = [this](const IngestWatcher::Start& start) {
       glance_ = glance_at(start);
@@ -87,12 +87,12 @@ class Verify {
     return watcher;
   }
 
-  // What was mended is a problem no more.
-  static void add(const MendReport& mended, VerifyReport& report) {
+  // What was repaired is a problem no more.
+  static void add(const RepairReport& repaired, VerifyReport& report) {
     for (auto& each : report.destinations) {
-      const auto it = mended.mended.find(each.name);
-      if (it == mended.mended.end()) continue;
-      each.mended = it->second;
+      const auto it = repaired.repaired.find(each.name);
+      if (it == repaired.repaired.end()) continue;
+      each.repaired = it->second;
       each.verified += it->second;
     }
     std::erase_if(report.problems, [&](const Problem& problem) {
@@ -100,13 +100,13 @@ class Verify {
                                    [&](const auto& each) { return each.name == problem.destination; });
       return at == report.destinations.end() || at->is_whole();
     });
-    for (const auto& problem : mended.problems)
+    for (const auto& problem : repaired.problems)
       if (std::find(report.problems.begin(), report.problems.end(), problem) == report.problems.end())
         report.problems.push_back(problem);
-    for (const auto& roll : mended.left_out)
+    for (const auto& roll : repaired.left_out)
       if (std::find(report.left_out.begin(), report.left_out.end(), roll) == report.left_out.end())
         report.left_out.push_back(roll);
-    report.ended = mended.ended;
+    report.ended = repaired.ended;
   }
 
   const Shoot& shoot_;
@@ -131,7 +131,7 @@ std::string trouble_text(const CopiesReport& each) {
                                                         {each.unreadable, "unreadable"},
                                                         {each.unproven, "read from memory, not counted"},
                                                         {each.unfinished, "never copied"},
-                                                        {each.mended, "repaired"}};
+                                                        {each.repaired, "repaired"}};
   for (const auto& [count, what] : counts)
     if (count > 0) text += fmt::format("{}{} {}", text.empty() ? "" : ", ", count, what);
   return text;
@@ -167,14 +167,14 @@ Json json_of(const VerifyReport& report) {
     row["unreadable_files"] = each.unreadable;
     row["unproven_files"] = each.unproven;
     row["unfinished_files"] = each.unfinished;
-    row["mended_files"] = each.mended;
+    row["mended_files"] = each.repaired;
     row["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(row));
   }
   return json;
 }
 
-// Bytes that differ go before all; what was mended does not count.
+// Bytes that differ go before all; what was repaired does not count.
 Exit exit_of(const VerifyReport& report) {
   if (report.ended) return everytake::exit_of(report.ended->code);
   const auto has = [&](const char* code) {

@@ -344,7 +344,7 @@ std::vector<int> Contest::ends_for(const Line& rival) const {
 // Whether the clip goes on with `line` where at `past` the song has not begun or is over. `heard` tells how much of a
 // window's sound comes through the room that was found for `line`.
 template <class Heard>
-bool Contest::goes_on_with(const Line& line, const Line& past, Heard heard) {
+bool Contest::agrees_beyond(const Line& line, const Line& past, Heard heard) {
   constexpr double kInside = 0.375 * kWindow;  // of a window; under a Hann window a quarter of its sound
   const auto size = static_cast<double>(song_.sound().size());
   int seen = 0;
@@ -393,8 +393,8 @@ double Contest::against(const Line& rival, double enough) {
   // A place at the song's end does not win where the song goes on: it lacks only what lies past that end.
   const auto at_first = [&](auto clip, auto song) { return rooms.heard_at_first(clip, song, lags_); };
   const auto at_second = [&](auto clip, auto song) { return rooms.heard_at_second(clip, song, lags_); };
-  if (by < 0 && goes_on_with(champion_, rival, at_first)) return 0;
-  if (by > 0 && goes_on_with(rival, champion_, at_second)) return 0;
+  if (by < 0 && agrees_beyond(champion_, rival, at_first)) return 0;
+  if (by > 0 && agrees_beyond(rival, champion_, at_second)) return 0;
   return by;
 }
 

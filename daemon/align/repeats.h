@@ -28,7 +28,7 @@ class Contest {
   std::vector<int> windows_for(const Line& rival) const;
   std::vector<int> ends_for(const Line& rival) const;
   template <class Heard>
-  bool goes_on_with(const Line& line, const Line& past, Heard heard);
+  bool agrees_beyond(const Line& line, const Line& past, Heard heard);
   const std::vector<Bin>& here(int window);
   std::optional<std::vector<Bin>> song_along(const Line& line, int window);
 

@@ -9,20 +9,20 @@ constexpr std::chrono::seconds kRarest{60};  // a big folder on a slow disk take
 
 }  // namespace
 
-Look look_after(std::optional<Look> before, Listing now, SteadyTime at) {
+Sight seen_after(std::optional<Sight> before, Listing now, SteadyTime at) {
   const bool same = before && before->listing.files == now.files && before->listing.folders == now.folders &&
                     before->listing.problems == now.problems;
   return {std::move(now), same ? before->since : at};
 }
 
-bool is_quiet(const Look& look, SteadyTime at, SteadyLength quiet) {
+bool is_quiet(const Sight& look, SteadyTime at, SteadyLength quiet) {
   return at - look.since >= quiet;
 }
 
 bool Arrivals::ready(const std::string& child, Listing now, SteadyTime at) {
   auto& known = children_[child];
   const SteadyTime since = known.look ? known.look->since : SteadyTime::min();
-  known.look = look_after(std::move(known.look), std::move(now), at);
+  known.look = seen_after(std::move(known.look), std::move(now), at);
   if (known.look->since != since) known.said = false;
   known.seen = at;
   if (known.said || !is_quiet(*known.look, at, quiet_)) return false;

@@ -15,16 +15,16 @@ using SteadyTime = std::chrono::steady_clock::time_point;
 using SteadyLength = std::chrono::steady_clock::duration;
 
 // How a folder looked, and since when it has looked so.
-struct Look {
+struct Sight {
   Listing listing;
   SteadyTime since;
 };
 
 // The look after `before`, now that the folder holds `now`. Names, sizes, times and problems decide.
-Look look_after(std::optional<Look> before, Listing now, SteadyTime at);
+Sight seen_after(std::optional<Sight> before, Listing now, SteadyTime at);
 
 // Whether nothing changed for `quiet`.
-bool is_quiet(const Look& look, SteadyTime at, SteadyLength quiet);
+bool is_quiet(const Sight& look, SteadyTime at, SteadyLength quiet);
 
 // Which of a watched folder's children are ready to be offloaded. Not thread-safe.
 class Arrivals {
@@ -41,7 +41,7 @@ class Arrivals {
 
  private:
   struct Child {
-    std::optional<Look> look;
+    std::optional<Sight> look;
     bool said = false;  // that it is ready as it looks now
     SteadyTime seen{};
   };

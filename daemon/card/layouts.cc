@@ -11,28 +11,28 @@ constexpr std::string_view kMovies =
 constexpr std::string_view kRaw = " nev crm r3d braw ";
 constexpr std::string_view kRawAndCinema = " nev crm r3d braw mxf ";
 
-constexpr Place kM4root[] = {{"clip", " mp4 mxf ", FileRole::video},
-                             {"clip", " xml bim klv ", FileRole::sidecar},
-                             {"sub", " mp4 mxf ", FileRole::proxy},
-                             {"thmbnl", " jpg bmp ", FileRole::thumbnail}};
-constexpr Place kXdroot[] = {{"clip", " mxf mp4 ", FileRole::video},
-                             {"clip", " xml klv bim ppn smi ", FileRole::sidecar},
-                             {"sub", " mp4 mxf ", FileRole::proxy},
-                             {"thmbnl", " jpg bmp ", FileRole::thumbnail}};
-constexpr Place kAvchd[] = {{"stream", " mts m2ts ", FileRole::video}};
-constexpr Place kContentsClips[] = {{"", " mxf mp4 crm ", FileRole::video},
-                                    {"", " xml cif sif cpf ", FileRole::sidecar},
-                                    {"", " jpg thm ", FileRole::thumbnail}};
-constexpr Place kContentsSplit[] = {{"video", " mxf ", FileRole::video},
-                                    {"audio", " mxf ", FileRole::audio},
-                                    {"clip", " xml ", FileRole::sidecar},
-                                    {"proxy", " mp4 mov avi ", FileRole::proxy},
-                                    {"icon", " bmp jpg ", FileRole::thumbnail}};
-constexpr Place kAnywhere[] = {{"", kMovies, FileRole::video},
-                               {"", " lrv lrf ", FileRole::proxy},
-                               {"", " xml srt bim klv ", FileRole::sidecar},
-                               {"", " wav ", FileRole::audio},
-                               {"", " thm jpg jpeg scr ", FileRole::thumbnail}};
+constexpr LayoutFolder kM4root[] = {{"clip", " mp4 mxf ", FileRole::video},
+                                    {"clip", " xml bim klv ", FileRole::sidecar},
+                                    {"sub", " mp4 mxf ", FileRole::proxy},
+                                    {"thmbnl", " jpg bmp ", FileRole::thumbnail}};
+constexpr LayoutFolder kXdroot[] = {{"clip", " mxf mp4 ", FileRole::video},
+                                    {"clip", " xml klv bim ppn smi ", FileRole::sidecar},
+                                    {"sub", " mp4 mxf ", FileRole::proxy},
+                                    {"thmbnl", " jpg bmp ", FileRole::thumbnail}};
+constexpr LayoutFolder kAvchd[] = {{"stream", " mts m2ts ", FileRole::video}};
+constexpr LayoutFolder kContentsClips[] = {{"", " mxf mp4 crm ", FileRole::video},
+                                           {"", " xml cif sif cpf ", FileRole::sidecar},
+                                           {"", " jpg thm ", FileRole::thumbnail}};
+constexpr LayoutFolder kContentsSplit[] = {{"video", " mxf ", FileRole::video},
+                                           {"audio", " mxf ", FileRole::audio},
+                                           {"clip", " xml ", FileRole::sidecar},
+                                           {"proxy", " mp4 mov avi ", FileRole::proxy},
+                                           {"icon", " bmp jpg ", FileRole::thumbnail}};
+constexpr LayoutFolder kAnywhere[] = {{"", kMovies, FileRole::video},
+                                      {"", " lrv lrf ", FileRole::proxy},
+                                      {"", " xml srt bim klv ", FileRole::sidecar},
+                                      {"", " wav ", FileRole::audio},
+                                      {"", " thm jpg jpeg scr ", FileRole::thumbnail}};
 
 constexpr std::array<Layout, 7> kLayouts{{
     {"M4ROOT folders", true, false, kM4root},

@@ -9,7 +9,7 @@
 namespace everytake {
 
 // A folder of a card's tree, and what the files in it are to a recording.
-struct Place {
+struct LayoutFolder {
   std::string_view folder;      // below the tree's own; "" for every folder in it
   std::string_view extensions;  // each between blanks: " mp4 mov "
   FileRole role;
@@ -22,7 +22,7 @@ struct Layout {
   bool scattered;
   // Whether sound and later parts have the recording's name and two digits more.
   bool numbered;
-  std::span<const Place> places;  // files elsewhere in the tree belong to the card
+  std::span<const LayoutFolder> folders;  // files elsewhere in the tree belong to the card
 };
 
 const Layout& layout_of(Structure structure);

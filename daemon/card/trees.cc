@@ -111,11 +111,11 @@ std::optional<Trees::Spot> Trees::spot_of(const Name& name) const {
 }
 
 std::optional<Trees::Spot> Trees::spot_in(const Tree& tree, const Name& name) const {
-  for (const auto& place : tree.layout->places) {
-    const bool here = place.folder.empty() || name.folder == join(tree.folder, place.folder);
-    if (!here || !lists(place.extensions, name.extension)) continue;
-    Spot spot{tree.layout, place.role, tree.layout->scattered ? tree.folder : name.folder};
-    if (place.folder.empty() && place.role == FileRole::video && is_proxy_folder(leaf_of(name.folder))) {
+  for (const auto& each : tree.layout->folders) {
+    const bool here = each.folder.empty() || name.folder == join(tree.folder, each.folder);
+    if (!here || !lists(each.extensions, name.extension)) continue;
+    Spot spot{tree.layout, each.role, tree.layout->scattered ? tree.folder : name.folder};
+    if (each.folder.empty() && each.role == FileRole::video && is_proxy_folder(leaf_of(name.folder))) {
       const auto above = parent_of(name.folder);
       const auto beside = join(above, "clip");
       spot.role = FileRole::proxy;

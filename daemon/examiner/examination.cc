@@ -63,7 +63,7 @@ Result<FileRange> unpack_range(std::string_view bytes) {
 
 std::optional<int> serve_examinations(int argc, char** argv, const std::function<int(Descriptor)>& examine) {
   if (argc != 2 || std::string_view(argv[1]) != kExamine) return std::nullopt;
-  step_back();
+  enter_background_priority();
   serve_forks([&](Descriptor socket) {
     try {
       return examine(std::move(socket));

@@ -169,19 +169,19 @@ Examiner::~Examiner() = default;
 Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
                                   std::stop_token stop) const {
   auto [ours, theirs] = TRY(Channel::ends());
-  const auto wake = TRY(Wake::open());
-  const std::stop_callback on_stop(stop, [&] { wake.ring(); });
-  auto server = TRY(servers_->split_off(theirs.get(), wake.fd()));
+  const auto event = TRY(Event::open());
+  const std::stop_callback on_stop(stop, [&] { event.ring(); });
+  auto server = TRY(servers_->split_off(theirs.get(), event.fd()));
   { const Descriptor closed(std::move(theirs)); }  // so that its end is seen
   const auto patience = kPatience * examination.limits.cpu_seconds;
   Channel channel(std::move(ours), patience);
   Answers answers(fs, files_of(examination));
-  auto said = converse(channel, pack(examination), answers, most, wake.fd());
+  auto said = converse(channel, pack(examination), answers, most, event.fd());
   channel.close();
   // Otherwise the process may go on, and ends with its server here.
   Result<int> ended = 0;
   if (said || said.error().code == Code::gone) {
-    ended = server.how_it_ended(kToEnd, wake.fd());
+    ended = server.how_it_ended(kToEnd, event.fd());
     if (ended && WIFEXITED(*ended)) servers_->give_back(std::move(server));
   }
   if (said && *said) return std::move(*said);

@@ -56,24 +56,24 @@ bool is_heard(const ClipFacts& facts) {
 }
 
 // One clip beside the others and the plan.
-class Look {
+class Checks {
  public:
-  Look(const Clip& clip, std::span<const Clip> all, const Plan& plan)
+  Checks(const Clip& clip, std::span<const Clip> all, const Plan& plan)
       : clip_(clip), facts_(clip.facts), all_(all), plan_(plan), name_(shown(clip.path.filename().string())) {}
 
-  std::vector<Problem> flaws() && {
+  std::vector<Problem> found() && {
     gamma();
     rate();
     size();
     length();
     picture();
     sound();
-    return std::move(flaws_);
+    return std::move(found_);
   }
 
  private:
-  void flaw(const char* code, const std::string& message) {
-    flaws_.push_back({code, clip_.path.string(), "", name_ + " " + message});
+  void add(const char* code, const std::string& message) {
+    found_.push_back({code, clip_.path.string(), "", name_ + " " + message});
   }
 
   bool is_neighbour(const Clip& other) const {
@@ -99,24 +99,24 @@ class Look {
     if (!have || (from != facts_.origin.end() && from->second == "plan")) return;
     if (plan_.gamma) {
       if (!meets(*have, *plan_.gamma))
-        flaw("other_gamma", fmt::format("is shot in {}, the plan wants {}: set the camera to it and shoot this again",
-                                        shown(*have), shown(*plan_.gamma)));
+        add("other_gamma", fmt::format("is shot in {}, the plan wants {}: set the camera to it and shoot this again",
+                                       shown(*have), shown(*plan_.gamma)));
       return;
     }
     const auto others = usual([](const Clip& clip) { return clip.facts.gamma; });
     if (others && !meets(*have, *others))
-      flaw("other_gamma", fmt::format("is shot in {}, nearly all else of its camera in {}: set it back, and shoot this "
-                                      "again if that was no intent",
-                                      shown(*have), shown(*others)));
+      add("other_gamma", fmt::format("is shot in {}, nearly all else of its camera in {}: set it back, and shoot this "
+                                     "again if that was no intent",
+                                     shown(*have), shown(*others)));
   }
 
   void rate() {
     const auto& rate = facts_.frame_rate;
     if (!rate || *rate == plan_.frame_rate || is_fast(facts_, plan_.frame_rate) || has(clip_, "variable_rate")) return;
-    flaw("other_rate",
-         fmt::format("plays at {} frames a second, the edit runs at {}, so it will stutter there: set the camera to it "
-                     "and shoot this again",
-                     rate_text(*rate), rate_text(plan_.frame_rate)));
+    add("other_rate",
+        fmt::format("plays at {} frames a second, the edit runs at {}, so it will stutter there: set the camera to it "
+                    "and shoot this again",
+                    rate_text(*rate), rate_text(plan_.frame_rate)));
   }
 
   // Cameras have smaller pictures at high rates, and can be turned.
@@ -129,29 +129,28 @@ class Look {
     };
     const auto own = size_of(clip_), others = usual(size_of);
     if (!own || !others || *own == *others) return;
-    flaw("other_size",
-         fmt::format("is {}x{}, nearly all else of its camera {}x{}: set the picture size back, and shoot "
-                     "this again if that was no intent",
-                     own->first, own->second, others->first, others->second));
+    add("other_size", fmt::format("is {}x{}, nearly all else of its camera {}x{}: set the picture size back, and shoot "
+                                  "this again if that was no intent",
+                                  own->first, own->second, others->first, others->second));
   }
 
   void length() {
     if (!facts_.duration || *facts_.duration >= kShortest) return;
     if (facts_.frames && static_cast<double>(*facts_.frames) >= plan_.frame_rate.value()) return;
-    flaw("too_short", fmt::format("is only {:.2f} s long: was the button pressed twice? Shoot it again if it was meant",
-                                  seconds(*facts_.duration)));
+    add("too_short", fmt::format("is only {:.2f} s long: was the button pressed twice? Shoot it again if it was meant",
+                                 seconds(*facts_.duration)));
   }
 
   void picture() {
     if (!facts_.frames_seen || !facts_.width) return;  // why there is no picture is said already
     if (facts_.frames_seen->frames == 0)
-      flaw("no_frames",
-           "has a picture of which no frame can be decoded: play it on the camera, and shoot it again where "
-           "that fails too");
+      add("no_frames",
+          "has a picture of which no frame can be decoded: play it on the camera, and shoot it again where "
+          "that fails too");
     else if (facts_.frames_seen->black == facts_.frames_seen->frames)
-      flaw("black_picture",
-           "is black wherever it was looked at: take the lens cap off, or open the iris, and shoot it "
-           "again");
+      add("black_picture",
+          "is black wherever it was looked at: take the lens cap off, or open the iris, and shoot it "
+          "again");
   }
 
   // Whether this camera is one that takes no sound, beside another that does.
@@ -172,22 +171,22 @@ class Look {
     const auto& levels = facts_.levels;
     if (!facts_.frame_rate || is_fast(facts_, plan_.frame_rate) || is_retimed(facts_)) return;
     if (facts_.audio == false && !is_of_silent_camera())
-      flaw("no_sound",
-           "has no sound, so its place in the song can't be heard: check the camera's microphone and audio "
-           "setting, then shoot it again or place it by hand");
+      add("no_sound",
+          "has no sound, so its place in the song can't be heard: check the camera's microphone and audio "
+          "setting, then shoot it again or place it by hand");
     if (facts_.audio != true || !levels) return;
     if (levels->samples == 0)
-      flaw("sound_unreadable",
-           "has sound that can't be decoded, so its place in the song can't be heard: play it on the "
-           "camera, then shoot it again or place it by hand");
+      add("sound_unreadable",
+          "has sound that can't be decoded, so its place in the song can't be heard: play it on the "
+          "camera, then shoot it again or place it by hand");
     else if (is_silent(*levels) && !is_of_silent_camera())
-      flaw("silent_sound",
-           "has a silent sound track, so its place in the song can't be heard: is the microphone on and "
-           "plugged in? Shoot it again, or place it by hand");
+      add("silent_sound",
+          "has a silent sound track, so its place in the song can't be heard: is the microphone on and "
+          "plugged in? Shoot it again, or place it by hand");
     else if (levels->clipped > kMuchClipped)
-      flaw("clipped_sound", fmt::format("has sound that is clipped ({:.1f} % of it at full scale): turn the recording "
-                                        "level down, and shoot it again if its sound is wanted",
-                                        levels->clipped * 100));
+      add("clipped_sound", fmt::format("has sound that is clipped ({:.1f} % of it at full scale): turn the recording "
+                                       "level down, and shoot it again if its sound is wanted",
+                                       levels->clipped * 100));
   }
 
   const Clip& clip_;
@@ -195,21 +194,21 @@ class Look {
   const std::span<const Clip> all_;
   const Plan& plan_;
   const std::string name_;
-  std::vector<Problem> flaws_;
+  std::vector<Problem> found_;
 };
 
 }  // namespace
 
-std::vector<Problem> flaws_of(const Clip& clip, std::span<const Clip> all, const Plan& plan) {
-  return Look(clip, all, plan).flaws();
+std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, const Plan& plan) {
+  return Checks(clip, all, plan).found();
 }
 
-void add_flaws(std::vector<Clip>& clips, const Plan& plan) {
-  std::vector<std::vector<Problem>> flaws;
-  for (const auto& clip : clips) flaws.push_back(flaws_of(clip, clips, plan));
+void add_checks(std::vector<Clip>& clips, const Plan& plan) {
+  std::vector<std::vector<Problem>> found;
+  for (const auto& clip : clips) found.push_back(checks_of(clip, clips, plan));
   for (std::size_t i = 0; i < clips.size(); ++i) {
     auto& problems = clips[i].facts.problems;
-    problems.insert(problems.end(), flaws[i].begin(), flaws[i].end());
+    problems.insert(problems.end(), found[i].begin(), found[i].end());
   }
 }
 

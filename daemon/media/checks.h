@@ -22,9 +22,9 @@ namespace everytake {
 // Neighbours are of the same camera, or of the same roll where no camera is known; nearly all are four fifths of at
 // least three. Sound is no matter for what was captured at 1.5 times the edit's rate or more, nor of a camera that
 // never has any while another has.
-std::vector<Problem> flaws_of(const Clip& clip, std::span<const Clip> all, const Plan& plan);
+std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, const Plan& plan);
 
 // Puts each clip's flaws after the problems it has.
-void add_flaws(std::vector<Clip>& clips, const Plan& plan);
+void add_checks(std::vector<Clip>& clips, const Plan& plan);
 
 }  // namespace everytake

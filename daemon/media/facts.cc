@@ -44,9 +44,9 @@ Result<bool> add_sidecar(const ReadFs& fs, const Path& folder, const Path& path,
 }
 
 // Subtitles that some flying cameras write for each frame: "[color_md : dlog_m]".
-Claim subtitle_claim(std::string_view text) {
+SourceMetadata subtitle_metadata(std::string_view text) {
   constexpr std::string_view kField = "[color_md";
-  Claim claim{.origin = "subtitles"};
+  SourceMetadata claim{.origin = "subtitles"};
   const auto at = text.find(kField);
   const auto begin = at == std::string_view::npos ? at : text.find_first_not_of(" :", at + kField.size());
   if (begin == std::string_view::npos) return claim;
@@ -56,8 +56,8 @@ Claim subtitle_claim(std::string_view text) {
   return claim;
 }
 
-Claim plan_claim(std::span<const CameraDefault> cameras, const ClipFacts& facts) {
-  Claim claim{.origin = "plan"};
+SourceMetadata plan_metadata(std::span<const CameraDefault> cameras, const ClipFacts& facts) {
+  SourceMetadata claim{.origin = "plan"};
   for (const auto& camera : cameras)
     if (facts.camera && lower_case(camera.model) == lower_case(*facts.camera)) claim.gamma = lower_case(camera.gamma);
   return claim;
@@ -86,8 +86,8 @@ Result<ClipFacts> first_facts(const ReadFs& fs, const Path& folder, const ClipFi
   if (embedded.sidecar && !noted) apply(facts, *embedded.sidecar, video, "notes in the file");
   for (const auto& part : files.parts)
     if (part.role == FileRole::sidecar && has_extension(part.path, ".srt"))
-      apply(facts, subtitle_claim(TRY(read_notes(fs, folder / part.path))));
-  for (const auto& claim : embedded.claims) apply(facts, claim);
+      apply(facts, subtitle_metadata(TRY(read_notes(fs, folder / part.path))));
+  for (const auto& metadata : embedded.sources) apply(facts, metadata);
   return facts;
 }
 
@@ -119,7 +119,7 @@ Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFil
     }
   }
   if (!facts) return fail(Code::invalid, "clip " + shown(files.name) + " has no video file");
-  apply(*facts, plan_claim(cameras, *facts));
+  apply(*facts, plan_metadata(cameras, *facts));
   return *facts;
 }
 

@@ -61,7 +61,7 @@ bool are_alike(const ClipFacts& a, const ClipFacts& b) {
          both(a.width, b.width) && both(a.height, b.height) && both(a.frame_rate, b.frame_rate);
 }
 
-bool timecode_goes_on(const ClipFacts& first, const ClipFacts& next) {
+bool timecode_continues(const ClipFacts& first, const ClipFacts& next) {
   if (!first.timecode || !next.timecode || !first.frames || !first.frame_rate) return false;
   const auto rate = *first.frame_rate;
   const auto a = parse_timecode(*first.timecode, rate), b = parse_timecode(*next.timecode, rate);
@@ -84,20 +84,20 @@ std::optional<Clip> first_that(std::span<const Clip> clips, Test test) {
 
 }  // namespace
 
-bool goes_on(const Clip& first, const Clip& next) {
+bool continues(const Clip& first, const Clip& next) {
   const bool named =
       is_next_chapter(first.name, next.name) || (is_next_number(first.name, next.name) && near_a_limit(first.size));
   return named && first.roll == next.roll && first.path.parent_path() == next.path.parent_path() &&
-         are_alike(first.facts, next.facts) && timecode_goes_on(first.facts, next.facts) &&
+         are_alike(first.facts, next.facts) && timecode_continues(first.facts, next.facts) &&
          clocks_touch(first.facts, next.facts);
 }
 
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips) {
-  return first_that(clips, [&](const Clip& each) { return goes_on(clip, each); });
+  return first_that(clips, [&](const Clip& each) { return continues(clip, each); });
 }
 
 std::optional<Clip> previous_of(const Clip& clip, std::span<const Clip> clips) {
-  return first_that(clips, [&](const Clip& each) { return goes_on(each, clip); });
+  return first_that(clips, [&](const Clip& each) { return continues(each, clip); });
 }
 
 }  // namespace everytake

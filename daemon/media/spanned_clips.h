@@ -12,7 +12,7 @@ namespace everytake {
 // number after a file about as large as files get where cameras split them, or the next chapter of one number; one
 // codec, depth, size and rate; a timecode that goes on by a frame; clocks that touch within 2 s. A file stays a clip of
 // its own: an editor opens files.
-bool goes_on(const Clip& first, const Clip& next);
+bool continues(const Clip& first, const Clip& next);
 
 // What `clip` goes on in, and what it goes on from, among `clips`.
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips);

@@ -29,18 +29,24 @@ bool same_file(const FileStat& a, const FileStat& b) {
   return a.size == b.size && a.mtime == b.mtime && a.ctime == b.ctime && a.inode == b.inode;
 }
 
-// Reads the card, one file after the other, and feeds the lanes.
+// Reads the card, one file after the other, and feeds the writers.
 class Reader {
  public:
-  Reader(const ReadFs& card, std::span<const CopyJob> jobs, std::deque<Lane>& lanes, CopyOptions options,
+  Reader(const ReadFs& card, std::span<const CopyJob> jobs, std::deque<TargetWriter>& writers, CopyOptions options,
          CopyProgress& progress, BoundedQueue<CopyEvent>& events, std::stop_token stop)
-      : card_(card), jobs_(jobs), lanes_(lanes), options_(options), progress_(progress), events_(events), stop_(stop) {}
+      : card_(card),
+        jobs_(jobs),
+        writers_(writers),
+        options_(options),
+        progress_(progress),
+        events_(events),
+        stop_(stop) {}
 
   // Fails only with what ends the card: `gone` or `cancelled`.
   Result<void> run() {
     std::vector<std::optional<Digests>> digests;
     for (const auto& job : jobs_) digests.push_back(TRY(file(job)));
-    for (auto& lane : lanes_) lane.finish();
+    for (auto& writer : writers_) writer.finish();
     if (options_.read_twice)
       for (std::size_t i = 0; i < jobs_.size(); ++i)
         if (digests[i]) TRY(again(jobs_[i], *digests[i]));
@@ -51,26 +57,26 @@ class Reader {
   using Digests = SourceReading::Digests;
   static bool ends_card(const Error& error) { return error.code == Code::gone || error.code == Code::cancelled; }
 
-  // One file to its lanes, tried anew when it can't be read, changes under the reading or gives bytes that are
+  // One file to its writers, tried anew when it can't be read, changes under the reading or gives bytes that are
   // doubtful. nullopt: told and given up.
   Result<std::optional<Digests>> file(const CopyJob& job) {
     Result<Digests> digests = fail(Code::io, "not read");
     bool doubtful = job.doubtful;
     int readings = 1;
     for (int attempt = 1; attempt <= kAttempts; ++attempt) {
-      for (const auto target : job.targets) lanes_[target].begin(job);
+      for (const auto target : job.targets) writers_[target].begin(job);
       digests = once(job);
       readings = digests && (doubtful || is_other(job, *digests)) ? 2 : 1;
       if (readings == 2) digests = confirmed(job, *digests);
       if (digests) break;
-      for (const auto target : job.targets) lanes_[target].abandon();
+      for (const auto target : job.targets) writers_[target].abandon();
       if (ends_card(digests.error())) return tl::unexpected(digests.error());
       doubtful = doubtful || digests.error().code == Code::io || digests.error().code == Code::corrupt;
     }
-    // Told before the lanes can tell of their copies: a copy's row needs its file's digest.
+    // Told before the writers can tell of their copies: a copy's row needs its file's digest.
     events_.push(SourceReading{job.file, job.source, digests, readings});
     if (!digests) return std::optional<Digests>();
-    for (const auto target : job.targets) lanes_[target].end(digests->whole);
+    for (const auto target : job.targets) writers_[target].end(digests->whole);
     return std::optional(*digests);
   }
 
@@ -97,7 +103,7 @@ class Reader {
       if (*count == 0) break;
       hasher.update({block.get(), *count});
       sampler.update({block.get(), *count}, offset);
-      for (const auto target : job.targets) lanes_[target].block(block, *count);
+      for (const auto target : job.targets) writers_[target].block(block, *count);
       offset += *count;
       progress_.read += *count;
       if (*count < kBlockSize) break;
@@ -114,7 +120,7 @@ class Reader {
     for (;;) {
       if (stop_.stop_requested()) return fail(Code::cancelled, "stopped");
       if (auto block = pool_.take(std::chrono::steady_clock::now() + kGather)) return block;
-      for (auto& lane : lanes_) lane.leave_behind_if_hung();  // one that holds them all
+      for (auto& writer : writers_) writer.leave_behind_if_hung();  // one that holds them all
     }
   }
 
@@ -134,7 +140,7 @@ class Reader {
 
   const ReadFs& card_;
   const std::span<const CopyJob> jobs_;
-  std::deque<Lane>& lanes_;
+  std::deque<TargetWriter>& writers_;
   const CopyOptions options_;
   CopyProgress& progress_;
   BoundedQueue<CopyEvent>& events_;
@@ -164,12 +170,12 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
 
   Result<void> read;
   std::jthread work([&] {
-    std::deque<Lane> lanes;
-    Reader reader(card, jobs, lanes, options, progress, events, inner.get_token());
+    std::deque<TargetWriter> writers;
+    Reader reader(card, jobs, writers, options, progress, events, inner.get_token());
     for (std::size_t i = 0; i < targets.size(); ++i)
-      lanes.emplace_back(i, targets[i], progress, events, inner.get_token());
+      writers.emplace_back(i, targets[i], progress, events, inner.get_token());
     read = reader.run();
-    lanes.clear();  // waits until all that was given is settled
+    writers.clear();  // waits until all that was given is settled
     events.close();
   });
 

@@ -48,8 +48,8 @@ Path part_name(const CopyJob& job, std::size_t target, const std::string& token)
   return job.stored_at(target).parent_path() / fmt::format("{}-{}.everytake-part", token, job.file.value);
 }
 
-Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
-           std::stop_token stop)
+TargetWriter::TargetWriter(std::size_t index, const Target& target, CopyProgress& progress,
+                           BoundedQueue<CopyEvent>& events, std::stop_token stop)
     : index_(index),
       target_(target),
       progress_(progress),
@@ -62,28 +62,28 @@ Lane::Lane(std::size_t index, const Target& target, CopyProgress& progress, Boun
       writer_([this] { write_loop(); }),
       verifier_([this] { verify_loop(); }) {}
 
-Lane::~Lane() {
+TargetWriter::~TargetWriter() {
   finish();
 }
 
-Path Lane::part_of(const CopyJob& job) const {
+Path TargetWriter::part_of(const CopyJob& job) const {
   return part_name(job, index_, target_.token);
 }
 
-void Lane::begin(const CopyJob& job) {
+void TargetWriter::begin(const CopyJob& job) {
   fed_ = &job;
   give(Begin{&job});
 }
-void Lane::block(BlockPool::Block bytes, std::size_t size) {
+void TargetWriter::block(BlockPool::Block bytes, std::size_t size) {
   give(Bytes{std::move(bytes), size});
 }
-void Lane::end(const Digest& digest) {
+void TargetWriter::end(const Digest& digest) {
   give(End{fed_, digest});
 }
-void Lane::abandon() {
+void TargetWriter::abandon() {
   give(Abandon{});
 }
-void Lane::give(Piece piece) {
+void TargetWriter::give(Piece piece) {
   while (!left_behind_ && !pieces_.push_until(piece, std::chrono::steady_clock::now() + kLookAgain))
     if (stop_.stop_requested())
       left_behind_ = true;
@@ -92,7 +92,7 @@ void Lane::give(Piece piece) {
   if (left_behind_ && !stop_.stop_requested() && std::holds_alternative<End>(piece)) post_hung(*fed_);
 }
 
-void Lane::post_hung(const CopyJob& job) {
+void TargetWriter::post_hung(const CopyJob& job) {
   post_failure(job, {Code::gone,
                      fmt::format("its disk took nothing for {} s: the others went on without it; look to its cable and "
                                  "power, then offload again",
@@ -100,7 +100,7 @@ void Lane::post_hung(const CopyJob& job) {
                      0});
 }
 
-void Lane::leave_behind_if_hung() {
+void TargetWriter::leave_behind_if_hung() {
   const auto now = Wait::Clock::now();
   // While this program itself was stopped nobody looked: that proves nothing of the disk.
   if (now - std::exchange(looked_, now) > 10 * kLookAgain) progress_.waits[index_].sign_of_life();
@@ -112,11 +112,11 @@ void Lane::leave_behind_if_hung() {
     if (const auto* end = std::get_if<End>(&piece)) post_hung(*end->job);
 }
 
-void Lane::finish() {
+void TargetWriter::finish() {
   pieces_.close();
 }
 
-void Lane::write_loop() {
+void TargetWriter::write_loop() {
   auto& wait = progress_.waits[index_];
   while (auto piece = pieces_.pop()) {
     wait.begin();
@@ -138,14 +138,14 @@ void Lane::write_loop() {
   batches_.close();
 }
 
-void Lane::append(std::span<const std::byte> bytes) {
+void TargetWriter::append(std::span<const std::byte> bytes) {
   if (!part_) return;
   if (auto done = part_->append(bytes); !done) fail_file(done.error());
   part_bytes_ += bytes.size();
   progress_.written[index_] += bytes.size();
 }
 
-void Lane::start_file(const CopyJob& job) {
+void TargetWriter::start_file(const CopyJob& job) {
   job_ = &job;
   part_bytes_ = 0;
   found_ = false;
@@ -154,7 +154,7 @@ void Lane::start_file(const CopyJob& job) {
   if (auto opened = open_part(job); !opened) fail_file(opened.error());
 }
 
-Result<void> Lane::open_part(const CopyJob& job) {
+Result<void> TargetWriter::open_part(const CopyJob& job) {
   TRY(ensure_folder(job.stored_at(index_).parent_path()));
   // A part from a run that was cut short: ours by its name, of no use without its hash. It may stand beside its final
   // name, where the power went before the folder was synced.
@@ -168,7 +168,7 @@ Result<void> Lane::open_part(const CopyJob& job) {
   return {};
 }
 
-Result<void> Lane::ensure_folder(const Path& folder) {
+Result<void> TargetWriter::ensure_folder(const Path& folder) {
   if (folder.empty() || folders_.count(folder.string())) return {};
   TRY(ensure_folder(folder.parent_path()));
   if (auto made = target_.fs->make_folder(folder); !made && made.error().code != Code::exists) return made;
@@ -177,19 +177,19 @@ Result<void> Lane::ensure_folder(const Path& folder) {
   return {};
 }
 
-void Lane::fail_file(Error error) {
+void TargetWriter::fail_file(Error error) {
   drop_part();
   if (ends_destination(error.code)) lost_ = error;
   failed_ = std::move(error);
 }
 
-void Lane::drop_part() {
+void TargetWriter::drop_part() {
   if (!part_) return;
   part_.reset();
   (void)target_.fs->remove(part_of(*job_));  // if even that fails, the next run removes it
 }
 
-void Lane::finish_file(const Digest& digest) {
+void TargetWriter::finish_file(const Digest& digest) {
   if (found_) {
     batch_.push_back({job_, digest, true});
     if (batch_.size() >= kGroupFiles) flush();
@@ -215,7 +215,7 @@ void Lane::finish_file(const Digest& digest) {
 }
 
 // Makes the small files durable together and hands all of the group to the reading back.
-void Lane::flush() {
+void TargetWriter::flush() {
   Batch batch = std::exchange(batch_, {});
   batch_bytes_ = 0;
   if (batch.empty() || stop_.stop_requested()) return;
@@ -240,7 +240,7 @@ void Lane::flush() {
   reading_back_is_waited_for_ = false;
 }
 
-void Lane::verify_loop() {
+void TargetWriter::verify_loop() {
   while (auto batch = batches_.pop()) {
     if (stop_.stop_requested()) continue;
     progress_.read_back_waits[index_].begin();
@@ -249,24 +249,24 @@ void Lane::verify_loop() {
   }
 }
 
-void Lane::post(std::vector<StoredCopy> copies) {
+void TargetWriter::post(std::vector<StoredCopy> copies) {
   if (!copies.empty()) events_.push(std::move(copies));
 }
 
-void Lane::post_failure(const CopyJob& job, Error error) {
+void TargetWriter::post_failure(const CopyJob& job, Error error) {
   post({{job.file, index_, tl::unexpected(std::move(error))}});
 }
 
 // While blocks of the card pile up for this disk, reading back slows down: what the card must wait for can't be made up
 // for later, and a disk is faster at either alone.
-void Lane::give_way() {
+void TargetWriter::give_way() {
   progress_.waits[index_].sign_of_life();
   progress_.read_back_waits[index_].begin();  // anew
   if (reading_back_is_waited_for_) return;
   pieces_.wait_for_room(kPiledUp, std::chrono::steady_clock::now() + kGivenWay);
 }
 
-Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
+Result<StoredCopy::Proof> TargetWriter::read_back(const Written& written) {
   const auto where = written.found ? written.job->stored_at(index_) : part_of(*written.job);
   const auto reading = TRY(hash_file(*target_.fs, where, Cache::avoid, stop_, [this] { give_way(); }));
   progress_.verified[index_] += reading.bytes;
@@ -279,13 +279,13 @@ Result<StoredCopy::Proof> Lane::read_back(const Written& written) {
               shown(written.job->stored_at(index_).string()) + ": what was read back is not what the card held");
 }
 
-Result<void> Lane::take_final_name(const Written& written) {
+Result<void> TargetWriter::take_final_name(const Written& written) {
   if (written.found) return {};
   return target_.fs->rename_new(part_of(*written.job), written.job->stored_at(index_));
 }
 
 // That what has the final name is what was read back, and not what another program put there meanwhile.
-Result<FileStat> Lane::as_read_back(const Written& written, const FileStat& read) const {
+Result<FileStat> TargetWriter::as_read_back(const Written& written, const FileStat& read) const {
   const auto& stored = written.job->stored_at(index_);
   auto now = TRY(target_.fs->stat(stored));
   const bool same_times =
@@ -296,7 +296,7 @@ Result<FileStat> Lane::as_read_back(const Written& written, const FileStat& read
 }
 
 // Reads the group back, gives the equal ones their final names, and syncs each folder once.
-std::vector<StoredCopy> Lane::settle(const Batch& batch) {
+std::vector<StoredCopy> TargetWriter::settle(const Batch& batch) {
   std::vector<StoredCopy> copies;
   for (const auto& written : batch) copies.push_back({written.job->file, index_, StoredCopy::Proof{}});
   const auto read = for_each_index(batch.size(), [&](std::size_t i) -> Result<void> {

@@ -13,17 +13,17 @@
 
 namespace everytake {
 
-// What the lanes and the reader tell copy_files().
+// What the writers and the reader tell copy_files().
 using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
 
-class Lane {
+class TargetWriter {
  public:
-  // `target`, `progress`, `events` and whatever blocks come from outlive the lane.
-  Lane(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
-       std::stop_token stop);
-  ~Lane();  // waits for both threads; finish() first
+  // `target`, `progress`, `events` and whatever blocks come from outlive the writer.
+  TargetWriter(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
+               std::stop_token stop);
+  ~TargetWriter();  // waits for both threads; finish() first
 
-  // For the reader's thread, in the order begin, block …, end or abandon. They wait while the lane is busy.
+  // For the reader's thread, in the order begin, block …, end or abandon. They wait while the writer is busy.
   void begin(const CopyJob& job);
   void block(BlockPool::Block bytes, std::size_t size);
   void end(const Digest& digest);

@@ -13,7 +13,7 @@ constexpr int kClassShift = 13, kClassIdle = 3;
 
 }  // namespace
 
-void step_back() {
+void enter_background_priority() {
   constexpr int kNice = 10;
   (void)::setpriority(PRIO_PROCESS, kThisThread, kNice);
   (void)::syscall(SYS_ioprio_set, kWhoProcess, kThisThread, kClassIdle << kClassShift);

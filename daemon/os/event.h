@@ -5,9 +5,9 @@
 
 namespace everytake {
 
-class Wake {
+class Event {
  public:
-  static Result<Wake> open();
+  static Result<Event> open();
   // From any thread, and from a stop callback.
   void ring() const;
   // poll() tells POLLIN on it from ring() until clear().
@@ -15,7 +15,7 @@ class Wake {
   void clear() const;
 
  private:
-  explicit Wake(Descriptor event) : event_(std::move(event)) {}
+  explicit Event(Descriptor event) : event_(std::move(event)) {}
   Descriptor event_;
 };
 

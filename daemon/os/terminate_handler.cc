@@ -35,7 +35,7 @@ void say(const char* text) {
 
 }  // namespace
 
-void end_with_a_sentence(const char* program) {
+void set_terminate_handler(const char* program) {
   name = program;
   std::set_terminate(end);
 }

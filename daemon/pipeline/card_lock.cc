@@ -109,7 +109,7 @@ bool is_alive(const Holder& holder) {
   return !is_of_this_machine(holder);
 }
 
-Result<Lease> Lease::take(Catalogue& catalogue, const std::string& card, const Clock& clock) {
+Result<CardLock> CardLock::take(Catalogue& catalogue, const std::string& card, const Clock& clock) {
   const auto self = this_process();
   if (!in_hand().add(catalogue, card))
     return fail(Code::busy, "this program is working on the card already: wait for it");
@@ -118,10 +118,10 @@ Result<Lease> Lease::take(Catalogue& catalogue, const std::string& card, const C
     in_hand().drop(catalogue, card);
     return tl::unexpected(std::move(taken.error()));
   }
-  return Lease(catalogue, card);
+  return CardLock(catalogue, card);
 }
 
-Result<Lease> Lease::take_notes(Catalogue& catalogue, const Clock& clock) {
+Result<CardLock> CardLock::take_notes(Catalogue& catalogue, const Clock& clock) {
   using namespace std::chrono_literals;
   for (const auto end = clock.steady() + 60s;;) {
     auto taken = take(catalogue, kNotesBesideTheRolls, clock);
@@ -130,7 +130,7 @@ Result<Lease> Lease::take_notes(Catalogue& catalogue, const Clock& clock) {
   }
 }
 
-Lease::~Lease() {
+CardLock::~CardLock() {
   if (!catalogue_) return;
   (void)catalogue_->release_card(card_, this_process());  // not released: taken over by the next
   in_hand().drop(*catalogue_, card_);

@@ -17,17 +17,18 @@ bool is_of_this_machine(const Holder& holder);
 bool is_alive(const Holder& holder);
 
 // Held until destroyed; a lease whose process died on this machine is taken over by the next.
-class Lease {
+class CardLock {
  public:
-  static Result<Lease> take(Catalogue& catalogue, const std::string& card, const Clock& clock);
+  static Result<CardLock> take(Catalogue& catalogue, const std::string& card, const Clock& clock);
   // The right to write what stands beside the rolls, which all cards of a shoot share: waits while another has it.
   // `busy` after a minute: it is held for moments.
-  static Result<Lease> take_notes(Catalogue& catalogue, const Clock& clock);
-  Lease(Lease&& other) noexcept : catalogue_(std::exchange(other.catalogue_, nullptr)), card_(std::move(other.card_)) {}
-  ~Lease();
+  static Result<CardLock> take_notes(Catalogue& catalogue, const Clock& clock);
+  CardLock(CardLock&& other) noexcept
+      : catalogue_(std::exchange(other.catalogue_, nullptr)), card_(std::move(other.card_)) {}
+  ~CardLock();
 
  private:
-  Lease(Catalogue& catalogue, std::string card) : catalogue_(&catalogue), card_(std::move(card)) {}
+  CardLock(Catalogue& catalogue, std::string card) : catalogue_(&catalogue), card_(std::move(card)) {}
   Catalogue* catalogue_;
   std::string card_;
 };

@@ -1,4 +1,4 @@
-// Pipeline::judge: everything is looked at anew; nothing of an earlier verdict is kept.
+// Pipeline::check_safe: everything is looked at anew; nothing of an earlier verdict is kept.
 #include <map>
 
 #include "base/parallel.h"
@@ -31,9 +31,9 @@ Result<void> read_whole(const ReadFs& card, const FileRow& row, FileSeen& seen, 
 constexpr const char* kReadsOtherwise =
     "reads otherwise now than when it was copied: offload the card again, with another reader or cable if you have one";
 
-class Looking {
+class SafetyCheck {
  public:
-  Looking(Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte, std::stop_token stop)
+  SafetyCheck(Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte, std::stop_token stop)
       : catalogue_(catalogue), plan_(plan), card_(card), every_byte_(every_byte), stop_(std::move(stop)) {}
 
   Result<CardSeen> run(std::span<OpenDestination> destinations) {
@@ -61,7 +61,7 @@ class Looking {
 
   // Which of the files are known, by samples of them or by all their bytes.
   Result<void> recognise() {
-    known_.emplace(TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume))));
+    known_.emplace(TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume))));
     for (const auto& row : known_->own()) latest_ = std::max(latest_, row.roll);
     seen_.vanished = known_->vanished(listing_);
     seen_.files.resize(listing_.files.size());
@@ -106,7 +106,7 @@ class Looking {
 
   // What the catalogue says now: another program may have read copies back, or the card, while this one read.
   Result<void> ask_again() {
-    now_.emplace(TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume))));
+    now_.emplace(TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume))));
     std::map<FileId, const FileRow*> rows;
     for (const auto& row : now_->rows()) rows[row.id] = &row;
     for (std::size_t i = 0; i < rows_.size(); ++i) {
@@ -122,23 +122,23 @@ class Looking {
   // All of what a yes would rest on: the copies as they stand, and whether their disks are alive.
   Result<void> look_at_copies(std::span<OpenDestination> destinations) {
     TRY(ask_again());
-    Standing standing(plan_, destinations, TRY(catalogue_.destinations()));
+    CopyStatus status(plan_, destinations, TRY(catalogue_.destinations()));
     std::vector<const FileRow*> known;
     for (const auto* row : rows_)
       if (row) known.push_back(row);
-    standing.ask_for_life(known, stop_);
+    status.ask_for_life(known, stop_);
     TRY(for_each_index(rows_.size(), [&](std::size_t i) -> Result<void> {
       if (!rows_[i]) return {};
-      for (const auto& copy : rows_[i]->copies) seen_.files[i].copies.push_back(standing.seen(copy, *rows_[i]));
+      for (const auto& copy : rows_[i]->copies) seen_.files[i].copies.push_back(status.seen(copy, *rows_[i]));
       return {};
     }));
     for (const auto& each : destinations)
-      for (auto& seen : standing.destinations())
+      for (auto& seen : status.destinations())
         if (seen.name == each.planned.name) seen.on_card = seen.on_card || is_on_card(each, card_);
     for (const auto& problem : TRY(catalogue_.problems_of(latest_)))
-      for (auto& seen : standing.destinations())
+      for (auto& seen : status.destinations())
         if (seen.name == problem.destination && seen.last_visit.empty()) seen.last_visit = words_of(problem);
-    seen_.destinations = standing.destinations();
+    seen_.destinations = status.destinations();
     return {};
   }
 
@@ -160,7 +160,7 @@ class Looking {
   const std::stop_token stop_;
   Listing listing_;
   RollId latest_;
-  std::optional<KnownFiles> known_, now_;
+  std::optional<IndexedFiles> known_, now_;
   std::vector<const FileRow*> rows_;  // as listing_.files; nullptr: not known
   std::vector<char> elsewhere_;       // as listing_.files: the row is another card's or folder's
   CardSeen seen_;
@@ -168,10 +168,10 @@ class Looking {
 
 }  // namespace
 
-Result<Verdict> Pipeline::judge(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
-                                std::stop_token stop) {
+Result<Verdict> Pipeline::check_safe(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
+                                     std::stop_token stop) {
   TRY(catalogue_.check());  // a damaged one could lack the very row that says no
-  return verdict(TRY(Looking(catalogue_, plan_, card, every_byte, std::move(stop)).run(destinations)));
+  return verdict(TRY(SafetyCheck(catalogue_, plan_, card, every_byte, std::move(stop)).run(destinations)));
 }
 
 }  // namespace everytake

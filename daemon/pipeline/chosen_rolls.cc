@@ -11,7 +11,7 @@ Result<ChosenRolls> ChosenRolls::take(Catalogue& catalogue, std::span<const Roll
   for (auto& roll : TRY(catalogue.rolls())) {
     if (!only.empty() && std::find(only.begin(), only.end(), roll.id) == only.end()) continue;
     if (cards.insert(roll.card).second) {
-      auto lease = Lease::take(catalogue, roll.card, clock);
+      auto lease = CardLock::take(catalogue, roll.card, clock);
       if (!lease && (lease.error().code != Code::busy || when_busy == WhenBusy::fail))
         return tl::unexpected(std::move(lease.error()));
       if (lease)

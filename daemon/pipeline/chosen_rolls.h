@@ -32,7 +32,7 @@ class ChosenRolls {
   std::vector<FileRow> files_;
   std::vector<std::string> left_out_;
   std::optional<Error> busy_;
-  std::vector<Lease> leases_;
+  std::vector<CardLock> leases_;
 };
 
 // A roll that was named is wanted now; of all of them those are meant that can be had.

@@ -27,17 +27,17 @@ const char* problem_code(const Error& error) {
 
 }  // namespace
 
-Recording::Recording(Catalogue& catalogue, const Clock& clock, std::vector<DestinationPlace> targets,
-                     const IngestWatcher& watcher)
+CopyRecorder::CopyRecorder(Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
+                           const IngestWatcher& watcher)
     : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), watcher_(watcher), counts_(targets_.size()) {}
 
-void Recording::begin(std::span<const CopyJob> jobs) {
+void CopyRecorder::begin(std::span<const CopyJob> jobs) {
   jobs_.clear();
   for (const auto& job : jobs) jobs_[job.file.value] = &job;
   to_retry_.clear();
 }
 
-void Recording::note_reading(const SourceReading& reading) {
+void CopyRecorder::note_reading(const SourceReading& reading) {
   const auto path = reading.source.path.string();
   const auto file = reading.file.value;
   if (reading.digests) {
@@ -57,7 +57,7 @@ void Recording::note_reading(const SourceReading& reading) {
   unread_files_.insert_or_assign(file, error);
 }
 
-Result<void> Recording::record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) {
+Result<void> CopyRecorder::record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) {
   std::vector<FileReading> went_well;
   std::map<std::int64_t, std::string> went_wrong;  // a later reading may have gone well
   for (const auto& reading : readings) {
@@ -93,19 +93,19 @@ Result<void> Recording::record(std::span<const SourceReading> readings, std::spa
   return catalogue_.record_copies(rows, went_well, troubles);
 }
 
-bool Recording::may_retry(FileId file, std::size_t target) const {
+bool CopyRecorder::may_retry(FileId file, std::size_t target) const {
   const auto it = failures_.find({file.value, target});
   if (it == failures_.end()) return true;
   const auto code = it->second.error.code;
   return code == Code::corrupt || code == Code::io || code == Code::exists;
 }
 
-std::size_t Recording::failed(std::size_t target) const {
+std::size_t CopyRecorder::failed(std::size_t target) const {
   return static_cast<std::size_t>(
       std::ranges::count_if(failures_, [&](const auto& failure) { return failure.first.second == target; }));
 }
 
-std::vector<Problem> Recording::problems() const {
+std::vector<Problem> CopyRecorder::problems() const {
   std::vector<Problem> all;
   for (const auto& [path, problem] : unread_) all.push_back(problem);
   for (const auto& [key, failure] : failures_) {
@@ -116,7 +116,7 @@ std::vector<Problem> Recording::problems() const {
   return all;
 }
 
-CopyRow Recording::row_of(const StoredCopy& copy) const {
+CopyRow CopyRecorder::row_of(const StoredCopy& copy) const {
   const auto& target = targets_[copy.target];
   CopyRow row;
   row.file = copy.file;

@@ -12,13 +12,13 @@
 namespace everytake {
 
 // Writes down what the copying tells: what is not written down did not happen. Remembers what went wrong.
-class Recording final : public CopyObserver {
+class CopyRecorder final : public CopyObserver {
  public:
   // `targets` as copy_files() counts them. References outlive it.
-  Recording(Catalogue& catalogue, const Clock& clock, std::vector<DestinationPlace> targets,
-            const IngestWatcher& watcher);
+  CopyRecorder(Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
+               const IngestWatcher& watcher);
   // What is read is no card but the copies at a destination: nothing is written down of the card then.
-  Recording& reading_copies(const std::string& destination) {
+  CopyRecorder& reading_copies(const std::string& destination) {
     copies_at_ = destination;
     return *this;
   }
@@ -54,7 +54,7 @@ class Recording final : public CopyObserver {
 
   Catalogue& catalogue_;
   const Clock& clock_;
-  const std::vector<DestinationPlace> targets_;
+  const std::vector<MatchedDestination> targets_;
   std::map<std::int64_t, const CopyJob*> jobs_;
   const IngestWatcher& watcher_;
   std::map<std::string, Problem> unread_;  // by path

@@ -21,7 +21,7 @@ bool unchanged(const FileStat& now, const FileStat& then, const std::string& fil
 
 }  // namespace
 
-KnownFiles::KnownFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings)
+IndexedFiles::IndexedFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings)
     : rows_(std::move(own)), sightings_(std::move(sightings)), own_(rows_.size()) {
   std::map<std::int64_t, std::uint32_t> by_id;
   for (auto& row : met) {
@@ -40,12 +40,12 @@ KnownFiles::KnownFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::
   });
 }
 
-Result<KnownFiles> KnownFiles::of_card(const Catalogue& catalogue, const std::string& card) {
-  return KnownFiles(TRY(catalogue.files_of_card(card)), TRY(catalogue.files_met_at(card)),
-                    TRY(catalogue.sightings_of_card(card)));
+Result<IndexedFiles> IndexedFiles::of_card(const Catalogue& catalogue, const std::string& card) {
+  return IndexedFiles(TRY(catalogue.files_of_card(card)), TRY(catalogue.files_met_at(card)),
+                      TRY(catalogue.sightings_of_card(card)));
 }
 
-Result<KnownFiles::Match> KnownFiles::match(const ReadFs& card, const CardFile& file) const {
+Result<IndexedFiles::Match> IndexedFiles::match(const ReadFs& card, const CardFile& file) const {
   Match match;
   std::optional<Result<Digest>> sample;
   const auto path_of = [](const Entry& entry) -> const std::string& { return entry.as->path.native(); };
@@ -68,7 +68,7 @@ Result<KnownFiles::Match> KnownFiles::match(const ReadFs& card, const CardFile& 
   return match;
 }
 
-std::vector<Path> KnownFiles::vanished(const Listing& listing) const {
+std::vector<Path> IndexedFiles::vanished(const Listing& listing) const {
   Instant last{};
   for (const auto& entry : by_path_) last = std::max(last, entry.seen_at);
   std::set<std::string> here;
@@ -79,12 +79,12 @@ std::vector<Path> KnownFiles::vanished(const Listing& listing) const {
   return gone;
 }
 
-CopySeen::Now look_at(const CopyRow& copy, const DestinationPlace& place) {
+CopySeen::Now look_at(const CopyRow& copy, const MatchedDestination& matched) {
   using Now = CopySeen::Now;
-  if (!place.is_here()) return Now::absent;
-  const auto stat = place.open->fs->stat(copy.stored);
+  if (!matched.is_here()) return Now::absent;
+  const auto stat = matched.open->fs->stat(copy.stored);
   if (!stat) return stat.error().code == Code::not_found ? Now::missing : Now::absent;
-  return unchanged(*stat, copy.stat, place.open->volume.filesystem) ? Now::unchanged : Now::changed;
+  return unchanged(*stat, copy.stat, matched.open->volume.filesystem) ? Now::unchanged : Now::changed;
 }
 
 std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows) {
@@ -105,15 +105,15 @@ std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<c
   return known;
 }
 
-Standing::Standing(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows)
-    : rows_(std::move(rows)), places_(places_of(open, rows_)) {
+CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows)
+    : rows_(std::move(rows)), matches_(match_destinations(open, rows_)) {
   const auto planned = [&](const std::string& name) {
     return std::ranges::any_of(plan.destinations, [&](const auto& each) { return each.name == name; });
   };
   for (const auto& row : rows_) {
-    const DestinationPlace* found = nullptr;
-    for (const auto& place : places_)
-      if (place.id == row.id && (!found || (!found->is_here() && place.is_here()))) found = &place;
+    const MatchedDestination* found = nullptr;
+    for (const auto& matched : matches_)
+      if (matched.id == row.id && (!found || (!found->is_here() && matched.is_here()))) found = &matched;
     DestinationSeen seen;
     seen.name = row.name;
     seen.wanted = planned(row.name);
@@ -140,14 +140,14 @@ Standing::Standing(const Plan& plan, std::span<OpenDestination> open, std::vecto
     }
 }
 
-CopySeen Standing::seen(const CopyRow& copy, const FileRow& file) const {
+CopySeen CopyStatus::seen(const CopyRow& copy, const FileRow& file) const {
   CopySeen seen;
   seen.destination = by_id_.at(copy.destination.value);  // a copy's row points at a destination's
   seen.state = copy.state;
   seen.is_the_file = copy.digest && copy.digest == file.digest;
   seen.evidence = copy.readback.value_or(Evidence::cached);
   seen.verified_at = copy.verified_at;
-  if (const auto* place = of_row_[seen.destination]) seen.now = look_at(copy, *place);
+  if (const auto* matched = of_row_[seen.destination]) seen.now = look_at(copy, *matched);
   return seen;
 }
 
@@ -172,13 +172,13 @@ std::vector<const CopyRow*> some_copies(DestinationId destination, std::span<con
 
 }  // namespace
 
-void Standing::ask_for_life(std::span<const FileRow* const> files, std::stop_token stop) {
+void CopyStatus::ask_for_life(std::span<const FileRow* const> files, std::stop_token stop) {
   for (std::size_t i = 0; i < rows_.size(); ++i)
     if (of_row_[i] && seen_[i].trouble.empty()) seen_[i].trouble = sign_of_life(i, files, stop);
 }
 
-std::string Standing::sign_of_life(std::size_t index, std::span<const FileRow* const> files,
-                                   std::stop_token stop) const {
+std::string CopyStatus::sign_of_life(std::size_t index, std::span<const FileRow* const> files,
+                                     std::stop_token stop) const {
   const auto& fs = *of_row_[index]->open->fs;
   const auto dead = [&](const std::string& why) {
     return fmt::format("\"{}\" does not answer from its disk: {}", shown(rows_[index].name), why);

@@ -15,11 +15,11 @@
 namespace everytake {
 
 // The catalogue's files of one card, by their paths there.
-class KnownFiles {
+class IndexedFiles {
  public:
-  KnownFiles(KnownFiles&&) = default;  // what it points to moves along; a copy's would not
-  KnownFiles& operator=(KnownFiles&&) = default;
-  static Result<KnownFiles> of_card(const Catalogue& catalogue, const std::string& card);
+  IndexedFiles(IndexedFiles&&) = default;  // what it points to moves along; a copy's would not
+  IndexedFiles& operator=(IndexedFiles&&) = default;
+  static Result<IndexedFiles> of_card(const Catalogue& catalogue, const std::string& card);
 
   struct Match {
     FileSeen::Known known = FileSeen::Known::unknown;
@@ -47,7 +47,7 @@ class KnownFiles {
     bool elsewhere = false;
   };
   // `met`: files of other cards or folders, and `sightings`: as they are called here.
-  KnownFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings);
+  IndexedFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings);
 
   std::vector<FileRow> rows_;  // its own, then those met here
   std::vector<Sighting> sightings_;
@@ -56,16 +56,16 @@ class KnownFiles {
 };
 
 // A row's copy as it stands at this moment at its destination.
-CopySeen::Now look_at(const CopyRow& copy, const DestinationPlace& place);
+CopySeen::Now look_at(const CopyRow& copy, const MatchedDestination& matched);
 
 // The plan's destinations, and the folders that only the catalogue knows: copies lie there too.
 std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows);
 
 // The destinations of a verdict: what is open now matched with what the catalogue recorded.
-class Standing {
+class CopyStatus {
  public:
   // Several of `open` may have one name: that counts which is the folder the catalogue knows.
-  Standing(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows);
+  CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows);
 
   // As it stands at this moment. The copy's destination is an index in destinations().
   CopySeen seen(const CopyRow& copy, const FileRow& file) const;
@@ -81,9 +81,9 @@ class Standing {
   std::string sign_of_life(std::size_t index, std::span<const FileRow* const> files, std::stop_token stop) const;
 
   std::vector<DestinationRow> rows_;
-  std::vector<DestinationPlace> places_;
-  std::vector<const DestinationPlace*> of_row_;  // nullptr: nowhere
-  std::vector<DestinationSeen> seen_;            // by row, then what is planned and has none
+  std::vector<MatchedDestination> matches_;
+  std::vector<const MatchedDestination*> of_row_;  // nullptr: nowhere
+  std::vector<DestinationSeen> seen_;              // by row, then what is planned and has none
   std::map<std::int64_t, std::size_t> by_id_;
 };
 

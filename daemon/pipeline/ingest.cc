@@ -75,7 +75,7 @@ class Visit {
 
   Result<IngestReport> run() {
     TRY(list());               // listing_ is what the card says it holds, twice over
-    TRY(find_destinations());  // places_: where copies go; an absent one is a problem, not the end
+    TRY(find_destinations());  // matches_: where copies go; an absent one is a problem, not the end
     TRY(know());               // known_ and files_: which of it was seen before
     TRY(open_roll());          // every file has a row
     find_names();              // names_: what each file is called at each target
@@ -123,7 +123,7 @@ class Visit {
   // Which of the files are known: by their path here, else by their bytes from wherever they were kept.
   Result<void> know() {
     const auto key = card_key(card_.volume);
-    known_.emplace(TRY(KnownFiles::of_card(catalogue_, key)));
+    known_.emplace(TRY(IndexedFiles::of_card(catalogue_, key)));
     files_.resize(listing_.files.size());
     const auto look = [&](std::size_t i) -> Result<void> {
       const auto& file = listing_.files[i];
@@ -158,29 +158,29 @@ class Visit {
     std::set<std::string> cards{card_key(card_.volume)};
     for (const auto& roll : TRY(catalogue_.rolls()))
       if (rolls.contains(roll.id) && cards.insert(roll.card).second)
-        leases_.push_back(TRY(Lease::take(catalogue_, roll.card, clock_)));
+        leases_.push_back(TRY(CardLock::take(catalogue_, roll.card, clock_)));
     return {};
   }
 
   Result<void> find_destinations() {
     token_ = TRY(token_of(catalogue_));
-    std::optional<Lease> turn;  // two cards at once would both take a new destination in hand
-    if (!options_.dry_run) turn.emplace(TRY(Lease::take_notes(catalogue_, clock_)));
+    std::optional<CardLock> turn;  // two cards at once would both take a new destination in hand
+    if (!options_.dry_run) turn.emplace(TRY(CardLock::take_notes(catalogue_, clock_)));
     const auto stamp = options_.dry_run ? std::nullopt : std::optional(random_id());
-    places_ = places_of(open_, TRY(catalogue_.destinations()));
-    for (auto& place : places_) {
-      if (!place.is_here()) continue;
-      auto settled = TRY(settle(catalogue_, plan_, place, stamp));
+    matches_ = match_destinations(open_, TRY(catalogue_.destinations()));
+    for (auto& matched : matches_) {
+      if (!matched.is_here()) continue;
+      auto settled = TRY(settle(catalogue_, plan_, matched, stamp));
       if (settled.remark) report_.remarks.push_back(std::move(*settled.remark));
-      place.absence = std::move(settled.refusal);
+      matched.absence = std::move(settled.refusal);
     }
-    refuse_twins(places_);  // a folder seen twice got one mark just now
-    for (const auto& place : places_) {
-      target_of_.push_back(place.is_here() ? std::optional(targets_.size()) : std::nullopt);
-      if (place.absence) report_.problems.push_back(*place.absence);
-      if (!place.is_here()) continue;
-      targets_.push_back({place.open->planned.name, place.open->fs.get(), token_});
-      target_places_.push_back(place);
+    refuse_twins(matches_);  // a folder seen twice got one mark just now
+    for (const auto& matched : matches_) {
+      target_of_.push_back(matched.is_here() ? std::optional(targets_.size()) : std::nullopt);
+      if (matched.absence) report_.problems.push_back(*matched.absence);
+      if (!matched.is_here()) continue;
+      targets_.push_back({matched.open->planned.name, matched.open->fs.get(), token_});
+      target_matches_.push_back(matched);
     }
     return targets_.empty() ? nowhere_to_go() : Result<void>();
   }
@@ -231,28 +231,28 @@ class Visit {
     for (const auto& row : known_->own()) paths.push_back(row.file.path);
     const auto odd = unusual_in(paths);
     for (std::size_t t = 0; t < targets_.size(); ++t) {
-      const auto& place = target_places_[t];
-      names_[t] = names_at(*place.open->fs, place.home, odd, known_->own(), place.id);
+      const auto& matched = target_matches_[t];
+      names_[t] = names_at(*matched.open->fs, matched.home, odd, known_->own(), matched.id);
     }
   }
 
   // A roll of that name from before, or a folder somebody made.
   bool taken(const std::string& name) const {
-    return std::ranges::any_of(target_places_, [&](const DestinationPlace& place) {
-      return place.open->fs->stat(place.home / name).has_value();
+    return std::ranges::any_of(target_matches_, [&](const MatchedDestination& matched) {
+      return matched.open->fs->stat(matched.home / name).has_value();
     });
   }
 
   Path stored_at(const VisitFile& file, std::size_t target) {
-    const auto folder = target_places_[target].home / file.roll;
+    const auto folder = target_matches_[target].home / file.roll;
     return names_[target].takes_all() ? folder / file.path() : names_[target].of(folder, file.path());
   }
 
-  // Whether this place has a verified copy of the file that stands as it was.
-  static bool has(const DestinationPlace& place, const FileRow* row) {
+  // Whether there is a verified copy of the file that stands as it was.
+  static bool has(const MatchedDestination& matched, const FileRow* row) {
     return row && std::ranges::any_of(row->copies, [&](const CopyRow& copy) {
-             return copy.destination == place.id && copy.state == CopyState::verified &&
-                    look_at(copy, place) == CopySeen::Now::unchanged;
+             return copy.destination == matched.id && copy.state == CopyState::verified &&
+                    look_at(copy, matched) == CopySeen::Now::unchanged;
            });
   }
 
@@ -271,14 +271,14 @@ class Visit {
     for (const auto& file : files_) {
       auto each = to_copy(file);
       for (std::size_t t = 0; t < targets_.size(); ++t)
-        if (has(target_places_[t], file.row)) each.done.insert(t), ++already_[t];
+        if (has(target_matches_[t], file.row)) each.done.insert(t), ++already_[t];
       const bool all_there = each.done.size() == targets_.size();
       if (!file.trouble.empty() && all_there)
         report_.problems.push_back({"unreadable", file.file.path.string(), "", file.trouble});
       wanted.push_back(std::move(each));
     }
     std::vector<TargetRoom> rooms;
-    for (const auto& place : target_places_) rooms.push_back({place.open->planned.name, place.open->volume});
+    for (const auto& matched : target_matches_) rooms.push_back({matched.open->planned.name, matched.open->volume});
     auto plan = plan_copies(wanted, rooms);
     refused_ = plan.refused;
     add_readings(plan);
@@ -321,27 +321,27 @@ class Visit {
     for (const auto& job : plan.jobs) start.bytes += job.source.size;
     for (const auto& target : targets_) start.targets.push_back(target.name);
     watcher_.started(start);
-    recording_.emplace(catalogue_, clock_, target_places_, watcher_);
+    recorder_.emplace(catalogue_, clock_, target_matches_, watcher_);
     auto jobs = std::move(plan.jobs);
     for (int round = 0; round < kRounds && (round == 0 || !jobs.empty()); ++round) {
-      recording_->begin(jobs);
-      const auto done = copy_files(card_.fs, jobs, targets_, {twice_ && round == 0}, *recording_, stop_);
+      recorder_->begin(jobs);
+      const auto done = copy_files(card_.fs, jobs, targets_, {twice_ && round == 0}, *recorder_, stop_);
       tell_moved();
       if (!done) {
         report_.ended = done.error();
         break;
       }
-      if (recording_->to_retry().empty()) break;
+      if (recorder_->to_retry().empty()) break;
       jobs = TRY(jobs_to_retry());
     }
-    const auto problems = recording_->problems();
+    const auto problems = recorder_->problems();
     report_.problems.insert(report_.problems.end(), problems.begin(), problems.end());
     if (!stop_.stop_requested()) make_empty_folders();
     return {};
   }
 
   void tell_moved() {
-    for (const auto id : recording_->take_moved()) {
+    for (const auto id : recorder_->take_moved()) {
       const auto it = std::ranges::find_if(files_, [&](const auto& file) { return file.id.value == id; });
       report_.problems.push_back(
           {"bytes_differ", it->file.path.string(), "",
@@ -355,19 +355,19 @@ class Visit {
   // For what went wrong in this round, from how it stands now. What lies under a copy's name, was a copy of ours and is
   // not what the card holds is set aside.
   Result<std::vector<CopyJob>> jobs_to_retry() {
-    const auto now = TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume)));
+    const auto now = TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume)));
     std::map<FileId, const FileRow*> rows;
     for (const auto& each : now.rows()) rows[each.id] = &each;
     std::vector<CopyJob> jobs;
     for (const auto& file : files_) {
-      if (!recording_->to_retry().contains(file.id)) continue;
+      if (!recorder_->to_retry().contains(file.id)) continue;
       const auto* row = rows.at(file.id);
       auto each = to_copy(file);
       CopyJob job{file.id, file.file, std::move(each.stored), {}, std::nullopt, std::move(each.otherwise)};
       add_what_is_known(*row, job);
       if (file.elsewhere) job.other = CopyJob::Other::never;
       for (std::size_t t = 0; t < targets_.size(); ++t)
-        if (!refused_.contains(t) && !has(target_places_[t], row) && recording_->may_retry(file.id, t) &&
+        if (!refused_.contains(t) && !has(target_matches_[t], row) && recorder_->may_retry(file.id, t) &&
             make_way(*row, t, job.stored_at(t)))
           job.targets.push_back(t);
       if (!job.targets.empty()) jobs.push_back(std::move(job));
@@ -377,15 +377,15 @@ class Visit {
 
   // Whether the copy's name is free, or was made so.
   bool make_way(const FileRow& row, std::size_t target, const Path& stored) {
-    auto& fs = *target_places_[target].open->fs;
+    auto& fs = *target_matches_[target].open->fs;
     if (!fs.stat(stored)) return true;
     const auto was_ours = [&](const CopyRow& copy) {
-      return copy.destination == target_places_[target].id && copy.stored == stored && copy.digest;
+      return copy.destination == target_matches_[target].id && copy.stored == stored && copy.digest;
     };
     if (std::ranges::none_of(row.copies, was_ours)) return false;
-    if (!is_own_home(catalogue_, target_places_[target]).value_or(false) || !set_aside(fs, stored, row.file.path))
+    if (!is_own_home(catalogue_, target_matches_[target]).value_or(false) || !set_aside(fs, stored, row.file.path))
       return false;
-    const auto& name = target_places_[target].open->planned.name;
+    const auto& name = target_matches_[target].open->planned.name;
     report_.problems.push_back(
         {"bytes_differ", stored.string(), name,
          fmt::format("\"{}\": {} was not what the card holds any more: it is set aside in {}.bad and copied again",
@@ -402,7 +402,7 @@ class Visit {
     if (!report_.met.empty()) return;  // the tree is another one's
     for (std::size_t t = 0; t < targets_.size(); ++t)
       for (const auto& folder : listing_.folders)
-        (void)targets_[t].fs->make_folder(names_[t].of(target_places_[t].home / report_.roll, folder));
+        (void)targets_[t].fs->make_folder(names_[t].of(target_matches_[t].home / report_.roll, folder));
   }
 
   Result<void> look_again() {
@@ -413,21 +413,21 @@ class Visit {
     }
     if (after->files != listing_.files)
       report_.problems.push_back({"card_changed", "", "", "the card changed while it was copied: offload it again"});
-    for (const auto& place : target_places_)
-      if (const auto there = place.open->fs->still_there(); !there)
-        report_.problems.push_back({"destination_lost", "", place.open->planned.name,
+    for (const auto& matched : target_matches_)
+      if (const auto there = matched.open->fs->still_there(); !there)
+        report_.problems.push_back({"destination_lost", "", matched.open->planned.name,
                                     fmt::format("\"{}\" went away while it was copied to: {}",
-                                                shown(place.open->planned.name), there.error().what)});
+                                                shown(matched.open->planned.name), there.error().what)});
     return {};
   }
 
-  // Each roll of this card, at each place it was copied to.
+  // Each roll of this card, at each destination it was copied to.
   Result<void> leave_lists() {
     if (report_.ended) return {};
     for (const auto& roll : TRY(catalogue_.rolls()))
       if (rolls_.count(roll.id))
-        for (const auto& place : target_places_)
-          if (auto problem = TRY(leave_manifests(catalogue_, roll, place, stop_)))
+        for (const auto& matched : target_matches_)
+          if (auto problem = TRY(leave_manifests(catalogue_, roll, matched, stop_)))
             report_.problems.push_back(std::move(*problem));
     return {};
   }
@@ -435,7 +435,7 @@ class Visit {
   // Last, so that it holds all of this visit: a destination must be able to stand alone.
   void leave_backups() {
     if (report_.ended) return;
-    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, target_places_))
+    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, target_matches_))
       report_.problems.push_back(std::move(problem));
   }
 
@@ -456,17 +456,17 @@ class Visit {
   Result<void> sum_up(const CopyPlan& plan) {
     std::set<std::int64_t> listed;
     for (const auto& file : files_) listed.insert(file.id.value);
-    std::vector<Holding> holding(places_.size());
-    const auto now = TRY(KnownFiles::of_card(catalogue_, card_key(card_.volume)));
+    std::vector<Holding> holding(matches_.size());
+    const auto now = TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume)));
     for (const auto& row : now.rows()) {
       if (listed.erase(row.id.value) == 0) continue;
       for (const auto& copy : row.copies)
-        for (std::size_t i = 0; i < places_.size(); ++i)
-          if (copy.destination == places_[i].id && look_at(copy, places_[i]) == CopySeen::Now::unchanged)
+        for (std::size_t i = 0; i < matches_.size(); ++i)
+          if (copy.destination == matches_[i].id && look_at(copy, matches_[i]) == CopySeen::Now::unchanged)
             holding[i].add(copy, row.file.size);
     }
-    for (std::size_t i = 0; i < places_.size(); ++i)
-      report_.destinations.push_back(sum_up(places_[i], target_of_[i], plan, holding[i]));
+    for (std::size_t i = 0; i < matches_.size(); ++i)
+      report_.destinations.push_back(sum_up(matches_[i], target_of_[i], plan, holding[i]));
     return {};
   }
 
@@ -484,11 +484,11 @@ class Visit {
                         shown(destination), counted(files, "file"))};
   }
 
-  IngestReport::Destination sum_up(const DestinationPlace& place, std::optional<std::size_t> target,
+  IngestReport::Destination sum_up(const MatchedDestination& matched, std::optional<std::size_t> target,
                                    const CopyPlan& plan, const Holding& holding) {
     IngestReport::Destination sum;
-    sum.name = place.open->planned.name;
-    sum.path = place.open->planned.path;
+    sum.name = matched.open->planned.name;
+    sum.path = matched.open->planned.path;
     sum.files = holding.verified;
     sum.bytes = holding.bytes;
     sum.readback = holding.readback;
@@ -498,8 +498,8 @@ class Visit {
     }
     if (!target) return sum;
     sum.already_files = already_[*target];
-    sum.copied_files = recording_ ? recording_->stored(*target) : 0;
-    sum.failed_files = recording_ ? recording_->failed(*target) : 0;
+    sum.copied_files = recorder_ ? recorder_->stored(*target) : 0;
+    sum.failed_files = recorder_ ? recorder_->failed(*target) : 0;
     const bool refused = plan.refused.count(*target) > 0;
     sum.state = sum.files == distinct_files() ? State::verified : refused ? State::failed : State::incomplete;
     return sum;
@@ -518,19 +518,19 @@ class Visit {
   IngestReport report_;
   Listing listing_;
   std::string token_;
-  std::vector<DestinationPlace> places_;               // every destination
-  std::vector<std::optional<std::size_t>> target_of_;  // by place
-  std::vector<DestinationPlace> target_places_;        // those that are there, by target
+  std::vector<MatchedDestination> matches_;            // every destination
+  std::vector<std::optional<std::size_t>> target_of_;  // as matches_
+  std::vector<MatchedDestination> target_matches_;     // those that are there, by target
   std::vector<Target> targets_;
-  std::vector<Lease> leases_;  // of other cards whose files are met here
-  std::optional<KnownFiles> known_;
-  std::optional<MetBefore> met_;
+  std::vector<CardLock> leases_;  // of other cards whose files are met here
+  std::optional<IndexedFiles> known_;
+  std::optional<KeptBefore> met_;
   std::vector<VisitFile> files_;  // as listing_.files
   std::set<RollId> rolls_;
   std::vector<NamesThere> names_;  // by target
   std::vector<std::size_t> already_;
   std::set<std::size_t> refused_;  // targets
-  std::optional<Recording> recording_;
+  std::optional<CopyRecorder> recorder_;
 };
 
 }  // namespace
@@ -538,8 +538,8 @@ class Visit {
 Result<IngestReport> Pipeline::ingest(const Card& card, std::span<OpenDestination> destinations,
                                       const IngestOptions& options, const IngestWatcher& watcher,
                                       std::stop_token stop) {
-  std::optional<Lease> lease;
-  if (!options.dry_run) lease.emplace(TRY(Lease::take(catalogue_, card_key(card.volume), clock_)));
+  std::optional<CardLock> lease;
+  if (!options.dry_run) lease.emplace(TRY(CardLock::take(catalogue_, card_key(card.volume), clock_)));
   return Visit(catalogue_, plan_, clock_, card, destinations, options, watcher, std::move(stop)).run();
 }
 

@@ -15,32 +15,32 @@ bool ends_card(const Error& error) {
 
 }  // namespace
 
-MetBefore::MetBefore(const Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
-                     std::stop_token stop)
+KeptBefore::KeptBefore(const Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
+                       std::stop_token stop)
     : catalogue_(catalogue), card_(card), confirm_(confirm), stop_(std::move(stop)) {
   for (const auto& clip : clips_of(listing))
     for (const auto& video : videos_of(clip)) videos_.insert(video.string());
 }
 
-bool MetBefore::may_be(const CardFile& file, const FileRow& row) const {
+bool KeptBefore::may_be(const CardFile& file, const FileRow& row) const {
   if (!row.sample || !row.digest || row.readings < 1) return false;
   if (file.size > 0 && videos_.contains(file.path.string())) return true;
   return file.path.filename() == row.file.path.filename() && same_coarse_time(file.mtime, row.file.mtime);
 }
 
-Result<const std::vector<FileRow>*> MetBefore::rows_of_size(std::uint64_t size) {
+Result<const std::vector<FileRow>*> KeptBefore::rows_of_size(std::uint64_t size) {
   auto it = by_size_.find(size);
   if (it == by_size_.end()) it = by_size_.emplace(size, TRY(catalogue_.files_of_size(size))).first;
   return &it->second;
 }
 
-Result<bool> MetBefore::is_still(const CardFile& file, const FileRow& row) const {
+Result<bool> KeptBefore::is_still(const CardFile& file, const FileRow& row) const {
   const auto reading = hash_file(card_, file.path, Cache::avoid, stop_);
   if (!reading && ends_card(reading.error())) return tl::unexpected(reading.error());
   return reading && reading->digest.hex() == row.digest;
 }
 
-Result<const FileRow*> MetBefore::find(const CardFile& file) {
+Result<const FileRow*> KeptBefore::find(const CardFile& file) {
   const auto* rows = TRY(rows_of_size(file.size));
   const auto candidate = [&](const FileRow& row) { return may_be(file, row); };
   if (std::ranges::none_of(*rows, candidate)) return nullptr;

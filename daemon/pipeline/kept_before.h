@@ -12,10 +12,11 @@
 
 namespace everytake {
 
-class MetBefore {
+class KeptBefore {
  public:
   // References outlive it. Without `confirm` nothing is read whole, for a look that changes nothing.
-  MetBefore(const Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm, std::stop_token stop);
+  KeptBefore(const Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
+             std::stop_token stop);
 
   // The row whose bytes these are: a recording by its bytes alone, any other file where name and time agree too. All of
   // it is read, and compared with the digest. nullptr where there is none, or where it can't be read now. Fails only

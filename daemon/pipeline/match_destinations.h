@@ -11,7 +11,7 @@
 
 namespace everytake {
 
-struct DestinationPlace {
+struct MatchedDestination {
   OpenDestination* open = nullptr;  // of the caller's
   DestinationId id;                 // 0 while the catalogue has no row of it
   std::optional<Problem> absence;   // why nothing can be read or written there now
@@ -23,11 +23,12 @@ struct DestinationPlace {
 
 // One a destination, in order. Absent is also a folder that is not the one the catalogue knows under the name, by its
 // mark and its filesystem's UUID, and one of several that bear the same mark.
-std::vector<DestinationPlace> places_of(std::span<OpenDestination> open, std::span<const DestinationRow> rows);
+std::vector<MatchedDestination> match_destinations(std::span<OpenDestination> open,
+                                                   std::span<const DestinationRow> rows);
 
 // Makes absent those that bear the same mark: they are one folder seen twice, or the copy of a disk, and which is which
 // can't be told.
-void refuse_twins(std::vector<DestinationPlace>& places);
+void refuse_twins(std::vector<MatchedDestination>& matches);
 
 // Where the rolls lie at a destination.
 struct RollsAt {
@@ -35,7 +36,7 @@ struct RollsAt {
   Path folder;
 };
 // Of those that are here. `slug` is the folder's name where the catalogue knows none.
-std::vector<RollsAt> rolls_at(std::span<const DestinationPlace> places, const std::string& slug);
+std::vector<RollsAt> rolls_at(std::span<const MatchedDestination> matches, const std::string& slug);
 // The first that has all of `files` of a roll under their final names: read back and equal. Its folder is the roll's
 // then. nullopt where there is none.
 std::optional<RollsAt> holder_of(std::span<const RollsAt> all, const std::string& roll, std::span<const Path> files);

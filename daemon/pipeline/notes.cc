@@ -38,8 +38,8 @@ NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span
 }
 
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
-                                               const DestinationPlace& place, std::stop_token stop) {
-  const auto& open = *place.open;
+                                               const MatchedDestination& matched, std::stop_token stop) {
+  const auto& open = *matched.open;
   struct Lists {
     std::vector<ManifestLine> digests;
     std::vector<OtherName> names;
@@ -47,16 +47,16 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
   std::map<Path, Lists> lists;  // by the roll's folder
   const auto add = [&](const FileRow& row) {
     for (const auto& copy : row.copies) {
-      if (copy.destination != place.id || copy.state != CopyState::verified || !row.digest) continue;
+      if (copy.destination != matched.id || copy.state != CopyState::verified || !row.digest) continue;
       const auto folder = roll_folder(copy.stored, row.file.path);
-      if (folder.empty() || folder.parent_path() != place.home) continue;
+      if (folder.empty() || folder.parent_path() != matched.home) continue;
       auto stored = copy.stored.lexically_relative(folder);
       lists[folder].digests.push_back({stored, *Digest::from_hex(*row.digest)});
       if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
     }
   };
   TRY(catalogue.for_each_file_of_roll(roll.id, add));
-  const auto is_own = is_own_home(catalogue, place);
+  const auto is_own = is_own_home(catalogue, matched);
   if (!lists.empty() && (!is_own || !*is_own))
     return Problem{
         "no_manifest", "", open.planned.name,
@@ -77,31 +77,32 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
 
 namespace {
 
-Result<void> leave_at(const Catalogue& catalogue, const DestinationPlace& place, const Owner& owner,
+Result<void> leave_at(const Catalogue& catalogue, const MatchedDestination& matched, const Owner& owner,
                       std::string_view bytes, const std::string& plan) {
-  auto& fs = *place.open->fs;
-  if (!TRY(is_own_home(catalogue, place)))
-    return fail(Code::exists, shown(place.home.string()) + " belongs to another catalogue now");
-  TRY(renew_claim(fs, place.home, owner));
-  TRY(write_note(fs, place.home / kCatalogueFile, bytes));
-  return plan.empty() ? Result<void>() : write_note(fs, place.home / kPlanFile, plan);
+  auto& fs = *matched.open->fs;
+  if (!TRY(is_own_home(catalogue, matched)))
+    return fail(Code::exists, shown(matched.home.string()) + " belongs to another catalogue now");
+  TRY(renew_claim(fs, matched.home, owner));
+  TRY(write_note(fs, matched.home / kCatalogueFile, bytes));
+  return plan.empty() ? Result<void>() : write_note(fs, matched.home / kPlanFile, plan);
 }
 
 }  // namespace
 
 std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
-                                     std::span<const DestinationPlace> places) {
-  if (places.empty()) return {};
+                                     std::span<const MatchedDestination> matches) {
+  if (matches.empty()) return {};
   std::vector<Problem> problems;
   const auto leave = [&]() -> Result<void> {
-    const auto turn = TRY(Lease::take_notes(catalogue, clock));  // else an older state could come to lie over a newer
+    const auto turn =
+        TRY(CardLock::take_notes(catalogue, clock));  // else an older state could come to lie over a newer
     const Owner owner{TRY(catalogue.id()), random_id()};
     // The stamp is known before it is left anywhere: this catalogue must know its own again, whatever comes between.
     TRY(catalogue.add_stamp(owner.stamp, clock.now()));
     const auto snapshot = TRY(catalogue.snapshot());
-    for (const auto& place : places) {
-      const auto& name = place.open->planned.name;
-      const auto done = leave_at(catalogue, place, owner, snapshot.bytes(), plan.text);
+    for (const auto& matched : matches) {
+      const auto& name = matched.open->planned.name;
+      const auto done = leave_at(catalogue, matched, owner, snapshot.bytes(), plan.text);
       if (done) continue;
       problems.push_back({"no_backup", "", name,
                           fmt::format("\"{}\": a copy of the catalogue and the plan could not be kept there: {}",

@@ -20,19 +20,19 @@ Path roll_folder(const Path& stored, const Path& on_card);
 // the rolls.
 NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows, DestinationId id);
 
-// Writes a roll's lists of digests anew into the place's home, from the copies that are verified there, and the card's
-// own names where some lie there under others. Nothing where there is no copy.
-// A failure is a problem, never the end: the copies stand without it.
+// Writes a roll's lists of digests anew into the destination's home, from the copies that are verified there, and the
+// card's own names where some lie there under others. Nothing where there is no copy. A failure is a problem, never the
+// end: the copies stand without it.
 Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
-                                               const DestinationPlace& place, std::stop_token stop);
+                                               const MatchedDestination& matched, std::stop_token stop);
 
 // write_note() into `folder`, which is made where it is missing.
 Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes);
 
-// Puts the catalogue as it is now, and the plan, beside the rolls at each of `places`; each replaced whole or not at
+// Puts the catalogue as it is now, and the plan, beside the rolls at each of `matches`; each replaced whole or not at
 // all. One that another catalogue has taken meanwhile is left alone, and told.
 std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
-                                     std::span<const DestinationPlace> places);
+                                     std::span<const MatchedDestination> matches);
 
 // Moves what lies under a copy's name to `<roll>.bad` beside the roll, under a name that is free: never deleted. False
 // where nothing lay there, and where that could not be done durably.

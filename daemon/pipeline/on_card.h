@@ -15,7 +15,7 @@ bool is_on_card(const OpenDestination& destination, const Card& card);
 Result<void> check_not_on_card(std::span<const OpenDestination> destinations, const Card& card);
 
 // Whether the filesystem that `fs` is on is a medium that a camera may format, and not one of this computer's own:
-// those that hold the system's places; or the shoot, unless it has a camera's folder at its top.
+// those that hold the system's folders; or the shoot, unless it has a camera's folder at its top.
 bool is_medium(const ReadFs& fs, const Volume& volume, const Path& shoot);
 
 // The top of the card that a folder of it belongs to: of one called DCIM, PRIVATE and the like the folder above, and so

@@ -14,10 +14,10 @@ namespace {
 constexpr unsigned kMostAtOnce = 4;  // each holds the frames of a decoder: some 100 MB for 4K
 
 // The clips, taken by several threads.
-class Picturing {
+class Pictures {
  public:
-  Picturing(Catalogue& catalogue, const Examiner& examiner, std::vector<RollsAt> rolls, Fs& shoot,
-            std::vector<PendingClip> clips, std::stop_token stop)
+  Pictures(Catalogue& catalogue, const Examiner& examiner, std::vector<RollsAt> rolls, Fs& shoot,
+           std::vector<PendingClip> clips, std::stop_token stop)
       : catalogue_(catalogue),
         examiner_(examiner),
         rolls_(std::move(rolls)),
@@ -39,7 +39,7 @@ class Picturing {
 
  private:
   void work() {
-    step_back();
+    enter_background_priority();
     for (auto i = next_++; i < clips_.size() && !stop_.stop_requested(); i = next_++) {
       const auto done = picture(clips_[i]);
       MutexLock lock(mu_);
@@ -82,8 +82,7 @@ class Picturing {
 Result<std::size_t> Pipeline::picture(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop) {
   auto clips = TRY(catalogue_.clips_to_picture());
   if (clips.empty()) return std::size_t{0};
-  return Picturing(catalogue_, examiner_, TRY(rolls_here(destinations)), shoot, std::move(clips), std::move(stop))
-      .run();
+  return Pictures(catalogue_, examiner_, TRY(rolls_here(destinations)), shoot, std::move(clips), std::move(stop)).run();
 }
 
 }  // namespace everytake

@@ -95,7 +95,7 @@ struct CopiesReport {
   std::size_t unreadable = 0;        // the disk answers with an error
   std::size_t unproven = 0;          // equal, but not shown to come from the disk
   std::size_t unfinished = 0;        // never came to a good end there
-  std::size_t mended = 0;            // made anew from another destination's copy
+  std::size_t repaired = 0;          // made anew from another destination's copy
   std::optional<Evidence> readback;  // the weakest of the verified ones
   bool is_whole() const { return is_here && verified == files; }
 };
@@ -107,8 +107,8 @@ struct VerifyReport {
   std::optional<Error> ended;         // a stop
 };
 
-struct MendReport {
-  std::map<std::string, std::size_t> mended;  // files, by destination
+struct RepairReport {
+  std::map<std::string, std::size_t> repaired;  // files, by destination
   std::vector<Problem> problems;
   std::vector<std::string> left_out;  // as in VerifyReport
   std::optional<Error> ended;
@@ -141,8 +141,8 @@ class Pipeline {
 
   // May the card be wiped? Looks at the catalogue, the card and every copy again. `every_byte` reads the card whole.
   // Fails where the card can't be read, and with `invalid` where the catalogue is damaged.
-  Result<Verdict> judge(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
-                        std::stop_token stop);
+  Result<Verdict> check_safe(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
+                             std::stop_token stop);
 
   // Reads the chosen copies back from their disks, all disks at once, and compares them with what the card held. What
   // it finds stands in the catalogue afterwards. A roll whose card is being worked on is left out where none was named.
@@ -154,8 +154,8 @@ class Pipeline {
   // destination: the card is not needed. The same promise as for a card's files holds, and the bytes must be those the
   // card held. What stands in the way under a copy's name with other bytes is moved to `<roll>.bad` beside the roll,
   // never deleted. Fails as verify() does.
-  Result<MendReport> mend(std::span<OpenDestination> destinations, const CopyChoice& choice,
-                          const IngestWatcher& watcher, std::stop_token stop);
+  Result<RepairReport> repair(std::span<OpenDestination> destinations, const CopyChoice& choice,
+                              const IngestWatcher& watcher, std::stop_token stop);
 
   // Probes clips from their verified copies, finds where in the song they lie, and classifies them: the named ones, or
   // all that never were. Clips without a copy in reach stay as they are; so do their places without a song. Fails where

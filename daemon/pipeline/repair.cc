@@ -1,4 +1,4 @@
-// Pipeline::mend: copies made from other copies, when the card is gone or is not needed.
+// Pipeline::repair: copies made from other copies, when the card is gone or is not needed.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -22,10 +22,10 @@ namespace {
 
 constexpr int kRounds = 4;  // a copy that stood in the way, and a source that turned out bad, take one more each
 
-class Mending {
+class Repair {
  public:
-  Mending(Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
-          const CopyChoice& choice, const IngestWatcher& watcher, std::stop_token stop)
+  Repair(Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
+         const CopyChoice& choice, const IngestWatcher& watcher, std::stop_token stop)
       : catalogue_(catalogue),
         plan_(plan),
         clock_(clock),
@@ -34,19 +34,19 @@ class Mending {
         watcher_(watcher),
         stop_(std::move(stop)) {}
 
-  Result<MendReport> run() {
-    places_ = places_of(open_, TRY(catalogue_.destinations()));
-    for (const auto& place : places_)
-      if (place.absence && wanted(place)) report_.problems.push_back(*place.absence);
+  Result<RepairReport> run() {
+    matches_ = match_destinations(open_, TRY(catalogue_.destinations()));
+    for (const auto& matched : matches_)
+      if (matched.absence && wanted(matched)) report_.problems.push_back(*matched.absence);
     const auto rolls = TRY(rolls_with_work());
-    if (!rolls.empty()) TRY(mend(rolls));
+    if (!rolls.empty()) TRY(repair(rolls));
     report_.problems.insert(report_.problems.end(), round_problems_.begin(), round_problems_.end());
     for (const auto& [file, problem] : no_source_) report_.problems.push_back(problem);
     return std::move(report_);
   }
 
  private:
-  using FileAt = std::pair<std::int64_t, std::size_t>;  // a file and the index of a place
+  using FileAt = std::pair<std::int64_t, std::size_t>;  // a file and an index in matches_
 
   // Looked at before any card is taken in hand: most of the time there is none.
   Result<std::vector<RollId>> rolls_with_work() {
@@ -59,70 +59,70 @@ class Mending {
         report_.left_out.push_back(roll.name);
         continue;
       }
-      if (!TRY(what_to_mend({roll})).empty()) found.push_back(roll.id);
+      if (!TRY(what_to_repair({roll})).empty()) found.push_back(roll.id);
     }
     return found;
   }
 
-  Result<void> mend(const std::vector<RollId>& rolls) {
+  Result<void> repair(const std::vector<RollId>& rolls) {
     const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, when_busy(choice_), clock_));
     report_.left_out.insert(report_.left_out.end(), chosen.left_out().begin(), chosen.left_out().end());
     if (chosen.rolls().empty()) return {};
     for (int round = 0; round < kRounds && !report_.ended; ++round) {
-      const auto work = TRY(what_to_mend(chosen.rolls()));
+      const auto work = TRY(what_to_repair(chosen.rolls()));
       if (work.empty()) break;
       again_ = false;
       round_problems_.clear();  // this round tells what is left
-      for (const auto& [source, files] : work) TRY(copy_from(places_[source], files, chosen.files()));
+      for (const auto& [source, files] : work) TRY(copy_from(matches_[source], files, chosen.files()));
       if (!again_) break;
     }
     return leave_notes(chosen.rolls());
   }
 
-  bool wanted(const DestinationPlace& place) const {
-    return !choice_.destination || place.open->planned.name == *choice_.destination;
+  bool wanted(const MatchedDestination& matched) const {
+    return !choice_.destination || matched.open->planned.name == *choice_.destination;
   }
 
-  // The row of this file's copy at a place, when it is verified and stands as it was.
-  static const CopyRow* good_copy(const FileRow& file, const DestinationPlace& place) {
+  // The row of this file's copy at a destination, when it is verified and stands as it was.
+  static const CopyRow* good_copy(const FileRow& file, const MatchedDestination& matched) {
     for (const auto& copy : file.copies)
-      if (copy.destination == place.id && copy.state == CopyState::verified &&
-          look_at(copy, place) == CopySeen::Now::unchanged)
+      if (copy.destination == matched.id && copy.state == CopyState::verified &&
+          look_at(copy, matched) == CopySeen::Now::unchanged)
         return &copy;
     return nullptr;
   }
 
-  bool should_hold(const FileRow& file, const DestinationPlace& place) const {
-    if (!place.is_here() || !wanted(place)) return false;
-    if (is_planned(plan_, place.open->planned.name)) return true;
+  bool should_hold(const FileRow& file, const MatchedDestination& matched) const {
+    if (!matched.is_here() || !wanted(matched)) return false;
+    if (is_planned(plan_, matched.open->planned.name)) return true;
     return std::any_of(file.copies.begin(), file.copies.end(),
-                       [&](const auto& c) { return c.destination == place.id; });
+                       [&](const auto& c) { return c.destination == matched.id; });
   }
 
   struct Wanting {
     FileRow file;
     CopyRow from;
-    std::vector<std::size_t> places;  // that lack it
+    std::vector<std::size_t> matches;  // that lack it
   };
 
-  // By the place to read from. A file without a good copy in reach is a problem.
-  Result<std::map<std::size_t, std::vector<Wanting>>> what_to_mend(const std::vector<Roll>& rolls) {
+  // By the index to read from. A file without a good copy in reach is a problem.
+  Result<std::map<std::size_t, std::vector<Wanting>>> what_to_repair(const std::vector<Roll>& rolls) {
     std::map<std::size_t, std::vector<Wanting>> work;
     for (const auto& roll : rolls)
       for (auto& file : TRY(catalogue_.files_of_roll(roll.id))) {
         Wanting each;
         std::optional<std::size_t> source;
-        for (std::size_t i = 0; i < places_.size(); ++i) {
+        for (std::size_t i = 0; i < matches_.size(); ++i) {
           const auto* good =
-              file.digest && !bad_sources_.count({file.id.value, i}) ? good_copy(file, places_[i]) : nullptr;
+              file.digest && !bad_sources_.count({file.id.value, i}) ? good_copy(file, matches_[i]) : nullptr;
           if (good && !source) {
             source = i;
             each.from = *good;
           }
-          if (!good && should_hold(file, places_[i])) each.places.push_back(i);
+          if (!good && should_hold(file, matches_[i])) each.matches.push_back(i);
         }
         no_source_.erase(file.id);
-        if (each.places.empty()) continue;
+        if (each.matches.empty()) continue;
         each.file = std::move(file);
         if (source)
           work[*source].push_back(std::move(each));
@@ -140,51 +140,51 @@ class Mending {
   }
 
   // `known`: all files of the rolls, for the names that are taken.
-  Result<void> copy_from(const DestinationPlace& source, const std::vector<Wanting>& files,
+  Result<void> copy_from(const MatchedDestination& source, const std::vector<Wanting>& files,
                          const std::vector<FileRow>& known) {
-    std::vector<DestinationPlace> targets;
+    std::vector<MatchedDestination> targets;
     std::vector<Target> disks;
     std::vector<std::size_t> indices;
     const auto token = TRY(token_of(catalogue_));
-    for (std::size_t i = 0; i < places_.size(); ++i) {
-      auto& place = places_[i];
-      if (!place.is_here() || std::ranges::none_of(files, [&](const auto& w) { return lacks(w, i); })) continue;
-      if (!TRY(take_in_hand(place))) continue;
-      targets.push_back(place);
-      disks.push_back({place.open->planned.name, place.open->fs.get(), token});
+    for (std::size_t i = 0; i < matches_.size(); ++i) {
+      auto& matched = matches_[i];
+      if (!matched.is_here() || std::ranges::none_of(files, [&](const auto& w) { return lacks(w, i); })) continue;
+      if (!TRY(take_in_hand(matched))) continue;
+      targets.push_back(matched);
+      disks.push_back({matched.open->planned.name, matched.open->fs.get(), token});
       indices.push_back(i);
     }
     if (targets.empty()) return {};
     const auto plan = plan_from(files, known, targets, indices);
-    Recording recording(catalogue_, clock_, targets, watcher_);
-    recording.reading_copies(source.open->planned.name).begin(plan.jobs);
+    CopyRecorder recorder(catalogue_, clock_, targets, watcher_);
+    recorder.reading_copies(source.open->planned.name).begin(plan.jobs);
     tell_start(plan, disks);
-    const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recording, stop_);
+    const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recorder, stop_);
     if (!done && done.error().code != Code::gone) {
       if (done.error().code != Code::cancelled) return tl::unexpected(done.error());
       report_.ended = done.error();
     }
-    return take_stock(source, files, indices, recording);
+    return take_stock(source, files, indices, recorder);
   }
 
   // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
-  Result<bool> take_in_hand(DestinationPlace& place) {
-    if (!taken_in_hand_.insert(place.open).second) return place.is_here();
-    const auto turn = TRY(Lease::take_notes(catalogue_, clock_));
-    auto settled = TRY(settle(catalogue_, plan_, place, stamp_));
+  Result<bool> take_in_hand(MatchedDestination& matched) {
+    if (!taken_in_hand_.insert(matched.open).second) return matched.is_here();
+    const auto turn = TRY(CardLock::take_notes(catalogue_, clock_));
+    auto settled = TRY(settle(catalogue_, plan_, matched, stamp_));
     if (!settled.refusal) return true;
-    place.absence = *settled.refusal;
+    matched.absence = *settled.refusal;
     report_.problems.push_back(std::move(*settled.refusal));
     return false;
   }
 
-  static bool lacks(const Wanting& each, std::size_t place) {
-    return std::find(each.places.begin(), each.places.end(), place) != each.places.end();
+  static bool lacks(const Wanting& each, std::size_t matched) {
+    return std::find(each.matches.begin(), each.matches.end(), matched) != each.matches.end();
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
   CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
-                     const std::vector<DestinationPlace>& targets, const std::vector<std::size_t>& indices) {
+                     const std::vector<MatchedDestination>& targets, const std::vector<std::size_t>& indices) {
     std::vector<Path> paths;
     for (const auto& row : known) paths.push_back(row.file.path);
     const auto odd = unusual_in(paths);
@@ -208,7 +208,7 @@ class Mending {
     }
     std::vector<TargetRoom> rooms;
     for (const auto index : indices) {
-      auto& open = *places_[index].open;
+      auto& open = *matches_[index].open;
       if (auto now = open.fs->volume()) open.volume.free_bytes = now->free_bytes;
       rooms.push_back({open.planned.name, open.volume});
     }
@@ -219,45 +219,45 @@ class Mending {
   }
 
   void tell_start(const CopyPlan& plan, const std::vector<Target>& disks) const {
-    IngestWatcher::Start start{"mending", plan.jobs.size(), 0, {}, plan.bytes};
+    IngestWatcher::Start start{"repairing", plan.jobs.size(), 0, {}, plan.bytes};
     for (const auto& job : plan.jobs) start.bytes += job.source.size;
     for (const auto& disk : disks) start.targets.push_back(disk.name);
     watcher_.started(start);
   }
 
-  // Counts what is mended, sets aside what stands in the way, and remembers sources that are no good.
-  Result<void> take_stock(const DestinationPlace& source, const std::vector<Wanting>& files,
-                          const std::vector<std::size_t>& indices, const Recording& recording) {
-    for (const auto& problem : recording.problems()) round_problems_.push_back(problem);
-    for (const auto& [file, error] : recording.unread()) {
-      const auto place = static_cast<std::size_t>(&source - places_.data());
-      bad_sources_.insert({file, place});
+  // Counts what is repaired, sets aside what stands in the way, and remembers sources that are no good.
+  Result<void> take_stock(const MatchedDestination& source, const std::vector<Wanting>& files,
+                          const std::vector<std::size_t>& indices, const CopyRecorder& recorder) {
+    for (const auto& problem : recorder.problems()) round_problems_.push_back(problem);
+    for (const auto& [file, error] : recorder.unread()) {
+      const auto matched = static_cast<std::size_t>(&source - matches_.data());
+      bad_sources_.insert({file, matched});
       again_ = true;
       if (error.code == Code::corrupt) TRY(note_bad(source, files, file));
     }
     for (std::size_t t = 0; t < indices.size(); ++t)
-      if (const auto verified = recording.verified(t); verified > 0)
-        report_.mended[places_[indices[t]].open->planned.name] += verified;
-    for (const auto& [key, failure] : recording.failures()) {
-      const auto& place = places_[indices[key.second]];
+      if (const auto verified = recorder.verified(t); verified > 0)
+        report_.repaired[matches_[indices[t]].open->planned.name] += verified;
+    for (const auto& [key, failure] : recorder.failures()) {
+      const auto& matched = matches_[indices[key.second]];
       const auto each =
           std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
       const auto code = failure.error.code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
       // What never was a copy of ours is a person's, and stays.
       const auto was_ours = [&, &stored = failure.stored](const CopyRow& copy) {
-        return copy.destination == place.id && copy.stored == stored && copy.digest;
+        return copy.destination == matched.id && copy.stored == stored && copy.digest;
       };
       if (code == Code::exists && std::ranges::none_of(each->file.copies, was_ours)) continue;
-      const bool moved = is_own_home(catalogue_, place).value_or(false) &&
-                         set_aside(*place.open->fs, failure.stored, each->file.file.path);
+      const bool moved = is_own_home(catalogue_, matched).value_or(false) &&
+                         set_aside(*matched.open->fs, failure.stored, each->file.file.path);
       again_ = again_ || moved || code != Code::exists;
     }
     return {};
   }
 
   // A copy that was called verified gave other bytes: it must not count any more.
-  Result<void> note_bad(const DestinationPlace& source, const std::vector<Wanting>& files, std::int64_t id) {
+  Result<void> note_bad(const MatchedDestination& source, const std::vector<Wanting>& files, std::int64_t id) {
     const auto each = std::find_if(files.begin(), files.end(), [&](const auto& w) { return w.file.id.value == id; });
     auto row = each->from;
     row.state = CopyState::failed;
@@ -271,16 +271,16 @@ class Mending {
   }
 
   Result<void> leave_notes(const std::vector<Roll>& rolls) {
-    for (const auto& place : places_) {
-      if (!report_.mended.count(place.open->planned.name)) continue;
+    for (const auto& matched : matches_) {
+      if (!report_.repaired.count(matched.open->planned.name)) continue;
       for (const auto& roll : rolls)
-        if (auto problem = TRY(leave_manifests(catalogue_, roll, place, stop_)))
+        if (auto problem = TRY(leave_manifests(catalogue_, roll, matched, stop_)))
           report_.problems.push_back(std::move(*problem));
     }
-    if (report_.mended.empty()) return {};
-    std::vector<DestinationPlace> here;
-    for (const auto& place : places_)
-      if (is_own_home(catalogue_, place).value_or(false)) here.push_back(place);
+    if (report_.repaired.empty()) return {};
+    std::vector<MatchedDestination> here;
+    for (const auto& matched : matches_)
+      if (is_own_home(catalogue_, matched).value_or(false)) here.push_back(matched);
     for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, here))
       report_.problems.push_back(std::move(problem));
     return {};
@@ -294,8 +294,8 @@ class Mending {
   const IngestWatcher& watcher_;
   const std::stop_token stop_;
 
-  MendReport report_;
-  std::vector<DestinationPlace> places_;
+  RepairReport report_;
+  std::vector<MatchedDestination> matches_;
   std::set<FileAt> bad_sources_;
   std::set<const OpenDestination*> taken_in_hand_;
   const std::string stamp_ = random_id();
@@ -306,9 +306,9 @@ class Mending {
 
 }  // namespace
 
-Result<MendReport> Pipeline::mend(std::span<OpenDestination> destinations, const CopyChoice& choice,
-                                  const IngestWatcher& watcher, std::stop_token stop) {
-  return Mending(catalogue_, plan_, clock_, destinations, choice, watcher, std::move(stop)).run();
+Result<RepairReport> Pipeline::repair(std::span<OpenDestination> destinations, const CopyChoice& choice,
+                                      const IngestWatcher& watcher, std::stop_token stop) {
+  return Repair(catalogue_, plan_, clock_, destinations, choice, watcher, std::move(stop)).run();
 }
 
 }  // namespace everytake

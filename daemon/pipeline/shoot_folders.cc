@@ -24,7 +24,7 @@ enum class Whose {
   rival,    // another catalogue's, of this very shoot: both would call themselves its own
 };
 
-struct Look {
+struct HomeSeen {
   Whose whose = Whose::free;
   bool claimed = false;  // by a note in it
 };
@@ -48,8 +48,8 @@ bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
 
 class Settling {
  public:
-  Settling(Catalogue& catalogue, const Plan& plan, DestinationPlace& place, std::optional<std::string> stamp)
-      : catalogue_(catalogue), plan_(plan), place_(place), fs_(*place.open->fs), stamp_(std::move(stamp)) {}
+  Settling(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched, std::optional<std::string> stamp)
+      : catalogue_(catalogue), plan_(plan), matched_(matched), fs_(*matched.open->fs), stamp_(std::move(stamp)) {}
 
   Result<Settled> run() {
     id_ = TRY(catalogue_.id());
@@ -61,16 +61,16 @@ class Settling {
       return refused(found.error());
     }
     if (settled_.refusal || !stamp_) return std::move(settled_);
-    const auto& open = *place_.open;
-    if (!place_.id.value) warn_of_system_disk();
-    place_.id = TRY(catalogue_.destination({{},
-                                            open.planned.name,
-                                            open.planned.path,
-                                            open.volume.disks.names.empty() ? "" : disks_text(open.volume.disks),
-                                            open.volume.uuid,
-                                            place_.mark,
-                                            place_.home}));
-    place_.is_vouched_for = true;
+    const auto& open = *matched_.open;
+    if (!matched_.id.value) warn_of_system_disk();
+    matched_.id = TRY(catalogue_.destination({{},
+                                              open.planned.name,
+                                              open.planned.path,
+                                              open.volume.disks.names.empty() ? "" : disks_text(open.volume.disks),
+                                              open.volume.uuid,
+                                              matched_.mark,
+                                              matched_.home}));
+    matched_.is_vouched_for = true;
     return std::move(settled_);
   }
 
@@ -80,8 +80,8 @@ class Settling {
                        : error.number == EROFS       ? "read_only"
                        : error.code == Code::invalid ? "bad_mark"
                                                      : "destination_lost";
-    return {Problem{code, "", place_.open->planned.name,
-                    fmt::format("destination \"{}\": {}", shown(place_.open->planned.name), error.what)},
+    return {Problem{code, "", matched_.open->planned.name,
+                    fmt::format("destination \"{}\": {}", shown(matched_.open->planned.name), error.what)},
             std::nullopt};
   }
 
@@ -94,45 +94,45 @@ class Settling {
 
   // Before homes were claimed, a shoot's copies told where it lies.
   Result<void> find_old_homes() {
-    if (!place_.id.value) return {};
-    old_homes_ = TRY(catalogue_.homes_at(place_.id));
+    if (!matched_.id.value) return {};
+    old_homes_ = TRY(catalogue_.homes_at(matched_.id));
     return {};
   }
 
   Result<void> take_mark() {
-    if (!stamp_ || !place_.mark.empty()) return {};
-    place_.mark = TRY(make_mark(fs_, token_));
+    if (!stamp_ || !matched_.mark.empty()) return {};
+    matched_.mark = TRY(make_mark(fs_, token_));
     return {};
   }
 
   Result<void> find_home() {
-    if (!place_.home.empty()) {
-      const auto look = TRY(look_at(place_.home));
-      if (look.whose == Whose::ours || look.whose == Whose::free) return take(place_.home, look);
-      return refuse(place_.home);
+    if (!matched_.home.empty()) {
+      const auto seen = TRY(look_at(matched_.home));
+      if (seen.whose == Whose::ours || seen.whose == Whose::free) return take(matched_.home, seen);
+      return refuse(matched_.home);
     }
     for (int n = 1; n <= kMostHomes; ++n) {
       const Path name = n == 1 ? plan_.slug() : fmt::format("{}-{}", plan_.slug(), n);
-      const auto look = TRY(look_at(name));
-      if (look.whose == Whose::rival) return refuse(name);
-      if (look.whose == Whose::foreign) continue;
+      const auto seen = TRY(look_at(name));
+      if (seen.whose == Whose::rival) return refuse(name);
+      if (seen.whose == Whose::foreign) continue;
       if (n > 1)
         settled_.remark = fmt::format("\"{}\": {} there belongs to another shoot: this one's copies go to {}",
-                                      shown(place_.open->planned.name), shown(plan_.slug()), shown(name.string()));
-      return take(name, look);
+                                      shown(matched_.open->planned.name), shown(plan_.slug()), shown(name.string()));
+      return take(name, seen);
     }
     return fail(Code::exists, "there are too many shoots of this name");
   }
 
-  Result<void> take(const Path& home, const Look& look) {
+  Result<void> take(const Path& home, const HomeSeen& seen) {
     if (stamp_) {
       // Known before it is left anywhere: this catalogue must know its own again, whatever comes between.
       TRY(asked(catalogue_.add_stamp(*stamp_, Instant{})));
-      const auto claimed = look.claimed ? renew(home) : claim(home);
+      const auto claimed = seen.claimed ? renew(home) : claim(home);
       if (!claimed && claimed.error().code == Code::exists) return find_home();  // somebody was quicker
       TRY(claimed);
     }
-    place_.home = home;
+    matched_.home = home;
     return {};
   }
 
@@ -156,12 +156,12 @@ class Settling {
     const auto kept = fs_.rename_new(home / kCatalogueFile, aside);
     if (!kept && kept.error().code != Code::exists) return kept;
     settled_.remark = fmt::format("\"{}\": the catalogue that was kept there is {} now",
-                                  shown(place_.open->planned.name), shown(aside.string()));
+                                  shown(matched_.open->planned.name), shown(aside.string()));
     return {};
   }
 
   Result<void> refuse(const Path& home) {
-    const auto& planned = place_.open->planned;
+    const auto& planned = matched_.open->planned;
     settled_.refusal = Problem{
         "foreign_shoot", "", planned.name,
         fmt::format(
@@ -172,37 +172,37 @@ class Settling {
     return {};
   }
 
-  Result<Look> look_at(const Path& home) {
+  Result<HomeSeen> look_at(const Path& home) {
     const auto stat = fs_.stat(home);
-    if (!stat && stat.error().code == Code::not_found) return Look{};
+    if (!stat && stat.error().code == Code::not_found) return HomeSeen{};
     if (!stat) return tl::unexpected(stat.error());
     if (const auto owner = TRY(read_owner(fs_, home))) {
       const bool same = owner->catalogue == id_;
-      if (same && TRY(asked(catalogue_.has_stamp(owner->stamp)))) return Look{Whose::ours, true};
-      return Look{same || keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, true};
+      if (same && TRY(asked(catalogue_.has_stamp(owner->stamp)))) return HomeSeen{Whose::ours, true};
+      return HomeSeen{same || keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, true};
     }
-    if (std::ranges::find(old_homes_, home) != old_homes_.end()) return Look{Whose::ours, false};
+    if (std::ranges::find(old_homes_, home) != old_homes_.end()) return HomeSeen{Whose::ours, false};
     const auto entries = TRY(fs_.list(home));
-    if (std::ranges::none_of(entries, is_of_a_shoot)) return Look{};
-    return Look{keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, false};
+    if (std::ranges::none_of(entries, is_of_a_shoot)) return HomeSeen{};
+    return HomeSeen{keeps_this_plan(fs_, home, plan_) ? Whose::rival : Whose::foreign, false};
   }
 
   // At the first use: a mount point whose disk is not there looks just like a folder.
   void warn_of_system_disk() {
     const auto root = PosixFs::open_at("/");
     const auto system = root ? (*root)->volume() : tl::unexpected(root.error());
-    const auto& disks = place_.open->volume.disks;
+    const auto& disks = matched_.open->volume.disks;
     if (!system || !disks.known || disks.names.empty() || disks != system->disks) return;
     settled_.remark = fmt::format(
         "{}{}note: \"{}\" is on this computer's own disk ({}), which is fine where it is meant; if a disk of its own "
         "should be at {}, it is not mounted",
-        settled_.remark.value_or(""), settled_.remark ? "; " : "", shown(place_.open->planned.name), disks_text(disks),
-        shown(place_.open->planned.path.string()));
+        settled_.remark.value_or(""), settled_.remark ? "; " : "", shown(matched_.open->planned.name),
+        disks_text(disks), shown(matched_.open->planned.path.string()));
   }
 
   Catalogue& catalogue_;
   const Plan& plan_;
-  DestinationPlace& place_;
+  MatchedDestination& matched_;
   Fs& fs_;
   const std::optional<std::string> stamp_;
   std::string id_, token_;
@@ -217,16 +217,16 @@ Result<std::string> token_of(const Catalogue& catalogue) {
   return TRY(catalogue.id()).substr(0, 16);
 }
 
-Result<bool> is_own_home(const Catalogue& catalogue, const DestinationPlace& place) {
-  if (!place.is_here() || place.home.empty()) return false;
-  const auto owner = TRY(read_owner(*place.open->fs, place.home));
+Result<bool> is_own_home(const Catalogue& catalogue, const MatchedDestination& matched) {
+  if (!matched.is_here() || matched.home.empty()) return false;
+  const auto owner = TRY(read_owner(*matched.open->fs, matched.home));
   if (!owner || owner->catalogue != TRY(catalogue.id())) return false;
   return catalogue.has_stamp(owner->stamp);
 }
 
-Result<Settled> settle(Catalogue& catalogue, const Plan& plan, DestinationPlace& place,
+Result<Settled> settle(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
                        const std::optional<std::string>& stamp) {
-  return Settling(catalogue, plan, place, stamp).run();
+  return Settling(catalogue, plan, matched, stamp).run();
 }
 
 }  // namespace everytake

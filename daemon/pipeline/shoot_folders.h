@@ -10,7 +10,7 @@
 namespace everytake {
 
 struct Settled {
-  std::optional<Problem> refusal;     // why nothing may go there; else the place has its mark, home and row
+  std::optional<Problem> refusal;     // why nothing may go there; else the destination has its mark, home and row
   std::optional<std::string> remark;  // what a person should know, although it goes on
 };
 
@@ -20,11 +20,11 @@ struct Settled {
 // The claim gets `stamp`, one for all that is settled together: from here on a copy of this catalogue that does not
 // know it keeps out. Without one nothing is written, and the home is the one it would get. Fails when the catalogue
 // does.
-Result<Settled> settle(Catalogue& catalogue, const Plan& plan, DestinationPlace& place,
+Result<Settled> settle(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
                        const std::optional<std::string>& stamp);
 
-// Whether the catalogue may write into the place's home now. Fails where that can't be read.
-Result<bool> is_own_home(const Catalogue& catalogue, const DestinationPlace& place);
+// Whether the catalogue may write into the destination's home now. Fails where that can't be read.
+Result<bool> is_own_home(const Catalogue& catalogue, const MatchedDestination& matched);
 
 // The first letters of a catalogue's id: part of the names of its unfinished files.
 Result<std::string> token_of(const Catalogue& catalogue);

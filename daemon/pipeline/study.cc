@@ -56,7 +56,7 @@ Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::sp
 }
 
 Result<std::vector<RollsAt>> Pipeline::rolls_here(std::span<OpenDestination> destinations) const {
-  return rolls_at(places_of(destinations, TRY(catalogue_.destinations())), plan_.slug());
+  return rolls_at(match_destinations(destinations, TRY(catalogue_.destinations())), plan_.slug());
 }
 
 Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const PendingClip& clip,

@@ -23,18 +23,18 @@ constexpr std::uint64_t kBytesAtOnce = std::uint64_t{1} << 30;  // the most that
 // One destination's copies, on a thread of their own.
 class CopiesReading {
  public:
-  CopiesReading(Catalogue& catalogue, const Clock& clock, const DestinationPlace& place, std::stop_token stop)
-      : catalogue_(catalogue), clock_(clock), place_(place), stop_(std::move(stop)) {
-    report.name = place.open->planned.name;
-    report.path = place.open->planned.path;
-    report.is_here = place.is_here();
-    if (place.absence) problems.push_back(*place.absence);
+  CopiesReading(Catalogue& catalogue, const Clock& clock, const MatchedDestination& matched, std::stop_token stop)
+      : catalogue_(catalogue), clock_(clock), matched_(matched), stop_(std::move(stop)) {
+    report.name = matched.open->planned.name;
+    report.path = matched.open->planned.path;
+    report.is_here = matched.is_here();
+    if (matched.absence) problems.push_back(*matched.absence);
   }
 
   // A file that should be there; `wanted` says whether it should although no row speaks of it.
   void add(const FileRow& file, bool wanted) {
     for (const auto& copy : file.copies)
-      if (copy.destination == place_.id) {
+      if (copy.destination == matched_.id) {
         work_.push_back({&file, &copy});
         ++report.files;
         return;
@@ -47,11 +47,11 @@ class CopiesReading {
   std::uint64_t bytes() const {
     std::uint64_t sum = 0;
     for (const auto& [file, copy] : work_) sum += file->file.size;
-    return place_.is_here() ? sum : 0;
+    return matched_.is_here() ? sum : 0;
   }
 
   void run(const std::function<void(std::uint64_t)>& read) {
-    if (!place_.is_here()) return;
+    if (!matched_.is_here()) return;
     for (const auto& [file, copy] : work_) {
       if (stop_.stop_requested() || !outcome) return;
       // One that failed and never was good may be another's file under that name.
@@ -77,7 +77,7 @@ class CopiesReading {
 
   // Fails only with what ends the reading.
   Result<void> look(const FileRow& file, const CopyRow& copy) {
-    const auto& fs = *place_.open->fs;
+    const auto& fs = *matched_.open->fs;
     const auto reading = hash_file(fs, copy.stored, Cache::avoid, stop_);
     if (!reading && reading.error().code == Code::cancelled) return tl::unexpected(reading.error());
     if (!reading) return blame(copy, reading.error());
@@ -85,7 +85,7 @@ class CopiesReading {
       ++report.differing;
       return bad(copy, "bytes_differ", "is not what the card held");
     }
-    const bool counts = reading->evidence != Evidence::cached || place_.open->planned.accept_cached;
+    const bool counts = reading->evidence != Evidence::cached || matched_.open->planned.accept_cached;
     if (!counts) {
       ++report.unproven;  // what an earlier reading has shown stands
       return {};
@@ -113,7 +113,7 @@ class CopiesReading {
 
   // Recorded at once: whatever happens next, this copy must not count.
   Result<void> bad(const CopyRow& copy, const char* code, const std::string& what) {
-    const auto& name = place_.open->planned.name;
+    const auto& name = matched_.open->planned.name;
     problems.push_back({code, copy.stored.string(), name,
                         fmt::format("\"{}\": {} {}", shown(name), shown(copy.stored.string()), what)});
     auto row = copy;
@@ -138,7 +138,7 @@ class CopiesReading {
 
   Catalogue& catalogue_;
   const Clock& clock_;
-  const DestinationPlace place_;
+  const MatchedDestination matched_;
   const std::stop_token stop_;
   std::vector<Work> work_;
   std::vector<CopyRow> rows_;
@@ -163,12 +163,12 @@ void read_all(std::vector<std::unique_ptr<CopiesReading>>& readings, const Verif
 // A destination from before there were marks gets one: what is read back now is read from this folder. One that can't
 // be written stays without.
 Result<void> give_marks(Catalogue& catalogue, const Plan& plan, const Clock& clock,
-                        std::span<DestinationPlace> places) {
+                        std::span<MatchedDestination> matches) {
   const auto stamp = random_id();
-  for (auto& place : places) {
-    if (!place.is_here() || !place.id.value || !place.mark.empty()) continue;
-    const auto turn = TRY(Lease::take_notes(catalogue, clock));
-    TRY(settle(catalogue, plan, place, stamp));
+  for (auto& matched : matches) {
+    if (!matched.is_here() || !matched.id.value || !matched.mark.empty()) continue;
+    const auto turn = TRY(CardLock::take_notes(catalogue, clock));
+    TRY(settle(catalogue, plan, matched, stamp));
   }
   return {};
 }
@@ -179,13 +179,13 @@ Result<VerifyReport> Pipeline::verify(std::span<OpenDestination> destinations, c
                                       const VerifyWatcher& watcher, std::stop_token stop) {
   const auto chosen = TRY(ChosenRolls::take(catalogue_, choice.rolls, when_busy(choice), clock_));
   if (chosen.rolls().empty() && chosen.busy()) return tl::unexpected(*chosen.busy());
-  auto places = places_of(destinations, TRY(catalogue_.destinations()));
-  TRY(give_marks(catalogue_, plan_, clock_, places));
+  auto matches = match_destinations(destinations, TRY(catalogue_.destinations()));
+  TRY(give_marks(catalogue_, plan_, clock_, matches));
   std::vector<std::unique_ptr<CopiesReading>> readings;
-  for (const auto& place : places) {
-    if (choice.destination && place.open->planned.name != *choice.destination) continue;
-    auto reading = std::make_unique<CopiesReading>(catalogue_, clock_, place, stop);
-    for (const auto& file : chosen.files()) reading->add(file, is_planned(plan_, place.open->planned.name));
+  for (const auto& matched : matches) {
+    if (choice.destination && matched.open->planned.name != *choice.destination) continue;
+    auto reading = std::make_unique<CopiesReading>(catalogue_, clock_, matched, stop);
+    for (const auto& file : chosen.files()) reading->add(file, is_planned(plan_, matched.open->planned.name));
     readings.push_back(std::move(reading));
   }
   read_all(readings, watcher);

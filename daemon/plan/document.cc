@@ -11,7 +11,7 @@ namespace {
 // No plan has a key of more than three parts.
 constexpr int kMostKeyParts = 16;
 
-Place place_of(const toml::source_region& region) {
+TextPosition position_of(const toml::source_region& region) {
   return {static_cast<int>(region.begin.line), static_cast<int>(region.begin.column)};
 }
 
@@ -20,7 +20,7 @@ Value value_of(const toml::node& node);
 Value::Table fields_of(const toml::table& table) {
   Value::Table fields;
   for (const auto& [key, node] : table)
-    fields.push_back({std::string(key.str()), place_of(key.source()), value_of(node)});
+    fields.push_back({std::string(key.str()), position_of(key.source()), value_of(node)});
   return fields;
 }
 
@@ -31,14 +31,14 @@ Value::List items_of(const toml::array& array) {
 }
 
 Value value_of(const toml::node& node) {
-  const Place place = place_of(node.source());
-  if (const auto* table = node.as_table()) return {place, fields_of(*table)};
-  if (const auto* array = node.as_array()) return {place, items_of(*array)};
-  if (const auto* text = node.as_string()) return {place, text->get()};
-  if (const auto* whole = node.as_integer()) return {place, whole->get()};
-  if (const auto* number = node.as_floating_point()) return {place, number->get()};
-  if (const auto* truth = node.as_boolean()) return {place, truth->get()};
-  return {place, Value::Other{}};
+  const TextPosition position = position_of(node.source());
+  if (const auto* table = node.as_table()) return {position, fields_of(*table)};
+  if (const auto* array = node.as_array()) return {position, items_of(*array)};
+  if (const auto* text = node.as_string()) return {position, text->get()};
+  if (const auto* whole = node.as_integer()) return {position, whole->get()};
+  if (const auto* number = node.as_floating_point()) return {position, number->get()};
+  if (const auto* truth = node.as_boolean()) return {position, truth->get()};
+  return {position, Value::Other{}};
 }
 
 // Past a comment or a quoted text that begins at `at`, to its last character; `at` itself where neither does.
@@ -83,7 +83,7 @@ tl::expected<Value, PlanError> parse_toml(std::string_view text) {
     const toml::table table = toml::parse(text);
     return Value{{}, fields_of(table)};
   } catch (const toml::parse_error& error) {
-    return tl::unexpected(PlanError{place_of(error.source()), syntax_fault(error.description()), ""});
+    return tl::unexpected(PlanError{position_of(error.source()), syntax_fault(error.description()), ""});
   }
 }
 

@@ -1,4 +1,4 @@
-// A TOML text as values that know their place. Used by this stage alone.
+// A TOML text as values that know their position. Used by this stage alone.
 #pragma once
 
 #include <cstdint>
@@ -11,17 +11,17 @@
 
 namespace everytake {
 
-struct Field;
+struct PlanField;
 struct Value {
   using List = std::vector<Value>;
-  using Table = std::vector<Field>;  // in no order to rely on
-  struct Other {};                   // a date or a time of day
-  Place place;
+  using Table = std::vector<PlanField>;  // in no order to rely on
+  struct Other {};                       // a date or a time of day
+  TextPosition position;
   std::variant<Table, List, std::string, std::int64_t, double, bool, Other> data;
 };
-struct Field {
+struct PlanField {
   std::string key;
-  Place key_place;
+  TextPosition key_position;
   Value value;
 };
 

@@ -14,7 +14,7 @@ constexpr int kMostShown = 40;  // columns of a value quoted in a message
 constexpr const char* kTimes = "a time is minutes:seconds such as \"1:42.500\", or seconds";
 
 const Value* field(const Value::Table& table, std::string_view key) {
-  const auto found = std::find_if(table.begin(), table.end(), [key](const Field& f) { return f.key == key; });
+  const auto found = std::find_if(table.begin(), table.end(), [key](const PlanField& f) { return f.key == key; });
   return found == table.end() ? nullptr : &found->value;
 }
 
@@ -39,19 +39,20 @@ std::optional<double> as_number(const Value& value) {
 }  // namespace
 
 Fields::Fields(const Value* table, std::string who, std::initializer_list<const char*> known, PlanErrors& errors,
-               Place fallback)
+               TextPosition fallback)
     : table_(table ? std::get_if<Value::Table>(&table->data) : nullptr),
       who_(std::move(who)),
-      place_(table ? table->place : fallback),
+      position_(table ? table->position : fallback),
       errors_(errors) {
   if (!table_) return;
   const std::vector<std::string> names(known.begin(), known.end());
-  for (const auto& [key, key_place, value] : *table_) {
+  for (const auto& [key, key_position, value] : *table_) {
     if (std::find(names.begin(), names.end(), key) != names.end()) continue;
     const auto meant = nearest(key, names);
     const auto hint =
         meant ? fmt::format("did you mean \"{}\"?", *meant) : fmt::format("known are {}", fmt::join(names, ", "));
-    errors_.push_back({key_place, fmt::format("{}unknown key {}", who_.empty() ? "" : who_ + ": ", quoted(key)), hint});
+    errors_.push_back(
+        {key_position, fmt::format("{}unknown key {}", who_.empty() ? "" : who_ + ": ", quoted(key)), hint});
   }
 }
 
@@ -59,17 +60,17 @@ const Value* Fields::find(const char* key) const {
   return table_ ? field(*table_, key) : nullptr;
 }
 
-Place Fields::place(const char* key) const {
+TextPosition Fields::position(const char* key) const {
   const Value* value = find(key);
-  return value ? value->place : place_;
+  return value ? value->position : position_;
 }
 
 void Fields::error(const char* key, std::string message, std::string hint) {
-  error(place(key), std::move(message), std::move(hint));
+  error(position(key), std::move(message), std::move(hint));
 }
 
-void Fields::error(Place place, std::string message, std::string hint) {
-  errors_.push_back({place, fmt::format("{}: {}", who_, message), std::move(hint)});
+void Fields::error(TextPosition position, std::string message, std::string hint) {
+  errors_.push_back({position, fmt::format("{}: {}", who_, message), std::move(hint)});
 }
 
 void Fields::require(const char* key, std::string hint) {
@@ -151,7 +152,7 @@ std::optional<std::vector<Named>> Fields::texts(const char* key) {
   for (const auto& item : *list) {
     const auto* text = std::get_if<std::string>(&item.data);
     if (!text) return wrong(key, fmt::format("{} must be a list of texts", key));
-    texts.push_back({*text, item.place});
+    texts.push_back({*text, item.position});
   }
   return texts;
 }
@@ -164,10 +165,10 @@ std::string called(const char* kind, std::size_t number, const Value& table) {
 
 void refuse_twice(const char* kind, const std::vector<Named>& names, PlanErrors& errors) {
   std::map<std::string, int> lines;
-  for (const auto& [name, place] : names) {
-    const auto [first, is_new] = lines.try_emplace(name, place.line);
+  for (const auto& [name, position] : names) {
+    const auto [first, is_new] = lines.try_emplace(name, position.line);
     if (is_new || name.empty()) continue;
-    errors.push_back({place, fmt::format("{} {} is there twice", kind, quoted(name)),
+    errors.push_back({position, fmt::format("{} {} is there twice", kind, quoted(name)),
                       fmt::format("the first is in line {}", first->second)});
   }
 }
@@ -177,7 +178,7 @@ std::vector<const Value*> tables(const Value& document, const char* key, PlanErr
   const Value* value = field(std::get<Value::Table>(document.data), key);
   if (!value) return found;
   const auto refuse = [&](const Value& what) {
-    errors.push_back({what.place, fmt::format("\"{}\" is not written as a table of its own", key),
+    errors.push_back({what.position, fmt::format("\"{}\" is not written as a table of its own", key),
                       fmt::format("begin each one with [[{}]]", key)});
   };
   const auto* list = std::get_if<Value::List>(&value->data);
@@ -195,7 +196,7 @@ std::vector<const Value*> tables(const Value& document, const char* key, PlanErr
 const Value* table(const Value& document, const char* key, PlanErrors& errors) {
   const Value* value = field(std::get<Value::Table>(document.data), key);
   if (!value || std::holds_alternative<Value::Table>(value->data)) return value;
-  errors.push_back({value->place, fmt::format("\"{}\" must be a table", key), fmt::format("write it as [{}]", key)});
+  errors.push_back({value->position, fmt::format("\"{}\" must be a table", key), fmt::format("write it as [{}]", key)});
   return nullptr;
 }
 

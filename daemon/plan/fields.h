@@ -15,7 +15,7 @@ using PlanErrors = std::vector<PlanError>;
 
 struct Named {
   std::string name;
-  Place place;
+  TextPosition position;
 };
 
 // Reading a field that is not there gives nullopt. One that is wrong gives nullopt and adds an error.
@@ -24,7 +24,7 @@ class Fields {
   // `table` may be null, for one that is not there: errors then point at `fallback`. Fields outside `known` are errors.
   // `who` begins each message: "section \"Verse 1\"". Everything given must outlive this.
   Fields(const Value* table, std::string who, std::initializer_list<const char*> known, PlanErrors& errors,
-         Place fallback = {});
+         TextPosition fallback = {});
 
   // A text for people: nothing in it that a terminal would obey.
   std::optional<std::string> text(const char* key);
@@ -38,17 +38,17 @@ class Fields {
   std::optional<bool> truth(const char* key);
   // A song time: "m:ss[.fff]", "h:mm:ss[.fff]" or seconds.
   std::optional<Micros> time(const char* key);
-  // A list of texts, each with its place.
+  // A list of texts, each with its position.
   std::optional<std::vector<Named>> texts(const char* key);
 
   bool has(const char* key) const { return find(key) != nullptr; }
   const Value* find(const char* key) const;
-  Place place(const char* key) const;  // of its value; of the table where it is not there
+  TextPosition position(const char* key) const;  // of its value; of the table where it is not there
 
   // Adds an error about a field, or about the table where it is not there.
   void error(const char* key, std::string message, std::string hint = "");
-  // The same at a place within a field.
-  void error(Place place, std::string message, std::string hint = "");
+  // The same at a position within a field.
+  void error(TextPosition position, std::string message, std::string hint = "");
   // Adds an error where the field is not there.
   void require(const char* key, std::string hint);
 
@@ -57,7 +57,7 @@ class Fields {
 
   const Value::Table* table_ = nullptr;
   const std::string who_;
-  const Place place_;
+  const TextPosition position_;
   PlanErrors& errors_;
 };
 

@@ -117,7 +117,7 @@ std::vector<Member> read_members(const Value& document, PlanErrors& errors) {
     Fields fields(table, called("member", members.size() + 1, *table), {"name", "part"}, errors);
     fields.require("name", "name = \"Ada\"");
     members.push_back({fields.name("name").value_or(""), fields.text("part").value_or("")});
-    names.push_back({members.back().name, fields.place("name")});
+    names.push_back({members.back().name, fields.position("name")});
   }
   refuse_twice("member", names, errors);
   return members;
@@ -160,12 +160,12 @@ std::vector<PlannedDestination> read_destinations(const Value& document, PlanErr
             fmt::format("{} \"{}\"", same ? "has the path of" : "one lies in the other: see", shown(other.name)),
             "each destination needs a folder of its own");
     }
-    names.push_back({destination.name, fields.place("name")});
+    names.push_back({destination.name, fields.position("name")});
     destinations.push_back(std::move(destination));
   }
   refuse_twice("destination", names, errors);
   if (destinations.size() < kLeastDestinations)
-    errors.push_back({destinations.empty() ? Place{} : names.front().place,
+    errors.push_back({destinations.empty() ? TextPosition{} : names.front().position,
                       destinations.empty() ? "there is no destination" : "there is only one destination",
                       "a card is safe in two copies: add a [[destination]] on another disk"});
   return destinations;
@@ -179,7 +179,7 @@ std::vector<CameraDefault> read_cameras(const Value& document, PlanErrors& error
     fields.require("model", "model = \"L-1\"");
     fields.require("gamma", "gamma = \"n-log\"");
     cameras.push_back({fields.name("model").value_or(""), lower_case(fields.name("gamma").value_or(""))});
-    models.push_back({cameras.back().model, fields.place("model")});
+    models.push_back({cameras.back().model, fields.position("model")});
   }
   refuse_twice("camera", models, errors);
   return cameras;
@@ -201,7 +201,7 @@ void read_rest(const Value& document, const SongLength& song_length, Plan& plan,
 bool may_hide_a_destination(const Value& document) {
   const std::vector<std::string> names(kTables.begin(), kTables.end());
   const auto& fields = std::get<Value::Table>(document.data);
-  return std::any_of(fields.begin(), fields.end(), [&](const Field& field) {
+  return std::any_of(fields.begin(), fields.end(), [&](const PlanField& field) {
     if (std::find(names.begin(), names.end(), field.key) != names.end()) return false;
     const auto meant = nearest(field.key, names);
     return !meant || *meant == "shoot" || *meant == "destination";
@@ -223,7 +223,7 @@ Plan for_copies_alone(const Plan& plan) {
 }  // namespace
 
 std::string to_string(const PlanError& error) {
-  return fmt::format("shoot.toml:{}:{}: {}{}", error.place.line, error.place.column, error.message,
+  return fmt::format("shoot.toml:{}:{}: {}{}", error.position.line, error.position.column, error.message,
                      error.hint.empty() ? "" : " (" + error.hint + ")");
 }
 
@@ -240,7 +240,7 @@ PlanReading read_plan(std::string_view toml, const SongLength& song_length) {
   read_rest(*document, song_length, plan, errors);
   if (!errors.empty()) plan = for_copies_alone(plan);
   std::stable_sort(errors.begin(), errors.end(),
-                   [](const PlanError& a, const PlanError& b) { return a.place < b.place; });
+                   [](const PlanError& a, const PlanError& b) { return a.position < b.position; });
   return {std::move(plan), std::move(errors), fit_for_copies};
 }
 

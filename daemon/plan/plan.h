@@ -13,14 +13,14 @@
 namespace everytake {
 
 // Where in the text, both counted from 1.
-struct Place {
+struct TextPosition {
   int line = 1;
   int column = 1;
-  auto operator<=>(const Place&) const = default;
+  auto operator<=>(const TextPosition&) const = default;
 };
 
 struct PlanError {
-  Place place;
+  TextPosition position;
   std::string message;  // what is wrong, for a person
   std::string hint;     // what to do; may be empty
 };

@@ -30,7 +30,7 @@ struct Cursor {
 
 struct Placed {
   Section section;
-  Place place;
+  TextPosition position;
 };
 
 std::string name_of(const Section& section) {
@@ -46,13 +46,13 @@ std::vector<std::string> read_on_set(Fields& fields, const std::vector<Member>& 
   for (const auto& member : members) all.push_back(member.name);
   if (!fields.has("members")) return all;
   std::set<std::string> on_set;
-  for (const auto& [name, place] : fields.texts("members").value_or(std::vector<Named>{})) {
+  for (const auto& [name, position] : fields.texts("members").value_or(std::vector<Named>{})) {
     if (std::find(all.begin(), all.end(), name) == all.end()) {
       const auto meant = nearest(name, all);
-      fields.error(place, fmt::format("there is no member \"{}\"", shown(name)),
+      fields.error(position, fmt::format("there is no member \"{}\"", shown(name)),
                    meant ? fmt::format("did you mean \"{}\"?", *meant) : "add a [[member]] of that name");
     } else if (!on_set.insert(name).second) {
-      fields.error(place, fmt::format("members names \"{}\" twice", shown(name)));
+      fields.error(position, fmt::format("members names \"{}\" twice", shown(name)));
     }
   }
   std::erase_if(all, [&](const std::string& name) { return !on_set.contains(name); });
@@ -110,9 +110,9 @@ bool read_span(Fields& fields, Section& section, const std::optional<BarGrid>& g
 }
 
 void refuse_past_end(Placed& placed, Micros length, PlanErrors& errors) {
-  auto& [section, place] = placed;
+  auto& [section, position] = placed;
   if (section.span.end > length + kPastEnd || section.span.start >= length)
-    errors.push_back({place,
+    errors.push_back({position,
                       fmt::format("section {} lasts to {}, past the song's end at {}", name_of(section),
                                   song_time(section.span.end), song_time(length)),
                       "check its bars or times, and the song's tempo and length"});
@@ -124,7 +124,7 @@ void refuse_overlaps(const std::vector<Placed>& in_song_order, PlanErrors& error
   for (const auto& placed : in_song_order) {
     const auto& span = placed.section.span;
     if (furthest && span.start < furthest->section.span.end)
-      errors.push_back({placed.place,
+      errors.push_back({placed.position,
                         fmt::format("section {} ({}) overlaps section {} ({})", name_of(placed.section), range_of(span),
                                     name_of(furthest->section), range_of(furthest->section.span)),
                         "one may begin where the other ends"});
@@ -163,9 +163,9 @@ std::vector<Section> read_sections(const Value& document, const Plan& plan, cons
     Fields fields(table, called("section", ++number, *table), {"name", "bars", "start", "end", "members", "want"},
                   errors);
     auto section = read_section(fields, *table, plan, wants, errors);
-    names.push_back({section.name, fields.place("name")});
+    names.push_back({section.name, fields.position("name")});
     cursor.known = read_span(fields, section, grid, cursor);
-    if (cursor.known) placed.push_back({std::move(section), table->place});
+    if (cursor.known) placed.push_back({std::move(section), table->position});
   }
   refuse_twice("section", names, errors);
   std::stable_sort(placed.begin(), placed.end(),

@@ -9,25 +9,25 @@
 
 namespace everytake {
 
-void Studying::wake() {
+void BackgroundStudy::wake() {
   MutexLock lock(mu_);
   wanted_ = true;
   changed_.notify_all();
 }
 
-void Studying::close() {
+void BackgroundStudy::close() {
   MutexLock lock(mu_);
   closed_ = true;
   changed_.notify_all();
 }
 
-void Studying::wait_until_idle() {
+void BackgroundStudy::wait_until_idle() {
   MutexLock lock(mu_);
   while (!closed_ && (wanted_ || working_)) changed_.wait(mu_);
 }
 
-void Studying::run(std::stop_token stop) {
-  step_back();
+void BackgroundStudy::run(std::stop_token stop) {
+  enter_background_priority();
   for (;;) {
     {
       MutexLock lock(mu_);
@@ -44,7 +44,7 @@ void Studying::run(std::stop_token stop) {
 }
 
 // A destination that was away gets what it missed from the others; the cards may be long gone.
-void Studying::catch_up(std::stop_token stop) {
+void BackgroundStudy::catch_up(std::stop_token stop) {
   const auto turn = shop_.turns.begin_catching_up();
   if (!turn) return;  // woken again when the card is done
   std::stop_source both;
@@ -54,21 +54,21 @@ void Studying::catch_up(std::stop_token stop) {
   auto destinations = open_destinations(plan.destinations);
   const bool fit = check_disks(destinations) && check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
   if (fit)  // else it is said when a card comes
-    tell(Pipeline(shop_.catalogue, plan, shop_.clock).mend(destinations, {}, {}, both.get_token()));
+    tell(Pipeline(shop_.catalogue, plan, shop_.clock).repair(destinations, {}, {}, both.get_token()));
   shop_.turns.end_catching_up();
 }
 
-void Studying::tell(const Result<MendReport>& report) const {
+void BackgroundStudy::tell(const Result<RepairReport>& report) const {
   if (!report) {
     if (report.error().code != Code::busy) shop_.log.say("catching up: " + report.error().what);
     return;
   }
-  for (const auto& [name, files] : report->mended)
+  for (const auto& [name, files] : report->repaired)
     shop_.log.say(
         fmt::format("\"{}\" caught up: {} from another destination, read back", shown(name), counted(files, "file")));
 }
 
-void Studying::study(std::stop_token stop) {
+void BackgroundStudy::study(std::stop_token stop) {
   const Plan plan = shop_.plan.now();
   auto destinations = open_destinations(plan.destinations);
   const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };

@@ -10,9 +10,9 @@
 
 namespace everytake {
 
-class Studying {
+class BackgroundStudy {
  public:
-  explicit Studying(const Workshop& shop) : shop_(shop) {}
+  explicit BackgroundStudy(const DaemonContext& shop) : shop_(shop) {}
 
   // There may be something to study, or to catch up with. From any thread.
   void wake();
@@ -24,9 +24,9 @@ class Studying {
  private:
   void study(std::stop_token stop);
   void catch_up(std::stop_token stop);
-  void tell(const Result<MendReport>& report) const;
+  void tell(const Result<RepairReport>& report) const;
 
-  const Workshop& shop_;
+  const DaemonContext& shop_;
   KeptSong song_;  // of the thread that runs
   Mutex mu_;
   CondVar changed_;

@@ -7,7 +7,7 @@ constexpr std::chrono::minutes kPatience{1};
 
 }  // namespace
 
-Turns::Card::Card(Turns& turns) : turns_(turns) {
+CardPriority::Card::Card(CardPriority& turns) : turns_(turns) {
   MutexLock lock(turns_.mu_);
   ++turns_.cards_;
   if (turns_.catching_up_) turns_.catching_up_->request_stop();
@@ -15,18 +15,18 @@ Turns::Card::Card(Turns& turns) : turns_(turns) {
   while (turns_.catching_up_ && std::chrono::steady_clock::now() < end) turns_.changed_.wait_until(turns_.mu_, end);
 }
 
-Turns::Card::~Card() {
+CardPriority::Card::~Card() {
   MutexLock lock(turns_.mu_);
   --turns_.cards_;
 }
 
-std::optional<std::stop_token> Turns::begin_catching_up() {
+std::optional<std::stop_token> CardPriority::begin_catching_up() {
   MutexLock lock(mu_);
   if (cards_ > 0) return std::nullopt;
   return catching_up_.emplace().get_token();
 }
 
-void Turns::end_catching_up() {
+void CardPriority::end_catching_up() {
   MutexLock lock(mu_);
   catching_up_.reset();
   changed_.notify_all();

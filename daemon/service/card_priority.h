@@ -8,19 +8,19 @@
 
 namespace everytake {
 
-class Turns {
+class CardPriority {
  public:
   // For as long as a card is visited. Asks a catching-up to stop, and waits until it has; but no longer than a minute:
   // a disk that hangs must not keep a card waiting.
   class Card {
    public:
-    explicit Card(Turns& turns);
+    explicit Card(CardPriority& turns);
     ~Card();
     Card(const Card&) = delete;
     Card& operator=(const Card&) = delete;
 
    private:
-    Turns& turns_;
+    CardPriority& turns_;
   };
 
   // Until end_catching_up(); stopped when a card comes. nullopt while one is being visited. By one thread at a time.

@@ -32,7 +32,7 @@ std::string structures_text(const std::vector<Structure>& structures) {
 
 class CardVisit {
  public:
-  CardVisit(const CardJob& job, const Workshop& shop, std::stop_token stop)
+  CardVisit(const CardJob& job, const DaemonContext& shop, std::stop_token stop)
       : job_(job), shop_(shop), stop_(std::move(stop)), name_(shown(job.root.native())) {}
 
   Visited run() {
@@ -62,12 +62,12 @@ class CardVisit {
     TRY(check_not_on_card(destinations, card));
     TRY(check_disks(destinations));
     TRY(check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug()));
-    const Turns::Card turn(shop_.turns);
+    const CardPriority::Card turn(shop_.turns);
     Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
     const auto report = TRY(pipeline.ingest(card, destinations, {}, watcher(), stop_));
     tell(report);
     if (report.ended) return exit_of(report);
-    tell(report, TRY(pipeline.judge(card, destinations, false, stop_)));
+    tell(report, TRY(pipeline.check_safe(card, destinations, false, stop_)));
     return exit_of(report);
   }
 
@@ -149,7 +149,7 @@ class CardVisit {
   }
 
   const CardJob job_;
-  const Workshop& shop_;
+  const DaemonContext& shop_;
   const std::stop_token stop_;
   std::string name_;
   CopyGlance glance_;
@@ -158,7 +158,7 @@ class CardVisit {
 
 }  // namespace
 
-Visited visit_card(const CardJob& job, const Workshop& shop, std::stop_token stop) {
+Visited visit_card(const CardJob& job, const DaemonContext& shop, std::stop_token stop) {
   return CardVisit(job, shop, std::move(stop)).run();
 }
 

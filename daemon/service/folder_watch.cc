@@ -32,7 +32,7 @@ void drain(int changes) {
 }  // namespace
 
 FolderWatch::FolderWatch(Path folder, SteadyLength settle, CardQueue& cards, const Clock& clock, Log& log,
-                         Descriptor changes, Wake stopped)
+                         Descriptor changes, Event stopped)
     : folder_(std::move(folder)),
       cards_(cards),
       clock_(clock),
@@ -46,7 +46,7 @@ Result<std::unique_ptr<FolderWatch>> FolderWatch::open(const Path& folder, Stead
   TRY(PosixFs::open_at(folder));
   Descriptor changes(::inotify_init1(IN_CLOEXEC | IN_NONBLOCK));
   if (changes.get() < 0) return tl::unexpected(system_error("can't watch folders", errno));
-  auto stopped = TRY(Wake::open());
+  auto stopped = TRY(Event::open());
   return std::unique_ptr<FolderWatch>(
       new FolderWatch(folder, settle, cards, clock, log, std::move(changes), std::move(stopped)));
 }

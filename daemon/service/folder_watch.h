@@ -25,7 +25,7 @@ class FolderWatch {
 
  private:
   FolderWatch(Path folder, SteadyLength settle, CardQueue& cards, const Clock& clock, Log& log, Descriptor changes,
-              Wake stopped);
+              Event stopped);
 
   Result<std::set<std::string>> list_children() const;
   void see_children();
@@ -40,7 +40,7 @@ class FolderWatch {
   const Clock& clock_;
   Log& log_;
   const Descriptor changes_;  // inotify
-  const Wake stopped_;
+  const Event stopped_;
   Arrivals arrivals_;
   std::set<std::string> children_;
   std::map<std::string, std::string> told_;  // what was said last of a child; of the folder itself: ""

@@ -18,7 +18,7 @@ Plan with_the_song_of(Plan before, Plan now) {
 
 }  // namespace
 
-Plan PlanInForce::now() {
+Plan LivePlan::now() {
   auto shoot = load_shoot_for_copies(folder_);
   const auto wrong = shoot ? shoot->wrong : shoot.error();
   MutexLock lock(mu_);

@@ -7,9 +7,9 @@
 namespace everytake {
 
 // Safe to use from several threads.
-class PlanInForce {
+class LivePlan {
  public:
-  PlanInForce(Shoot shoot, Log& log)
+  LivePlan(Shoot shoot, Log& log)
       : folder_(shoot.folder), log_(log), plan_(std::move(shoot.plan)), told_(std::move(shoot.wrong)) {}
 
   const Path& shoot() const { return folder_; }

@@ -79,7 +79,7 @@ Exit run(const Options& options) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  end_with_a_sentence("everytaked");
+  set_terminate_handler("everytaked");
   give_memory_back();
   Options options;
   boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work

@@ -32,7 +32,7 @@ constexpr auto kPatience = 900ms;
 // Threads, and word of it when the last of them has ended.
 class Crew {
  public:
-  explicit Crew(const Wake& ended) : ended_(ended) {}
+  explicit Crew(const Event& ended) : ended_(ended) {}
 
   void start(std::function<void()> work) {
     ++running_;
@@ -49,7 +49,7 @@ class Crew {
     if (--running_ == 0) ended_.ring();
   }
 
-  const Wake& ended_;
+  const Event& ended_;
   std::atomic<int> running_{1};  // until complete()
   std::vector<std::jthread> threads_;
 };
@@ -71,7 +71,7 @@ class Service {
     ShootLock lock;
     std::unique_ptr<Catalogue> catalogue;
     Descriptor mounts;
-    Wake ended;
+    Event ended;
   };
 
   Service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log, Parts parts)
@@ -199,11 +199,11 @@ class Service {
   const std::vector<Path> kept_;
   // Their own locking.
   Parts parts_;
-  PlanInForce plan_;
-  Turns turns_;
-  const Workshop shop_;
+  LivePlan plan_;
+  CardPriority turns_;
+  const DaemonContext shop_;
   CardQueue cards_;
-  Studying studying_;
+  BackgroundStudy studying_;
   std::stop_source stop_;
   std::vector<std::unique_ptr<FolderWatch>> watches_;  // each its thread's own once that runs
   // The thread's that works once; read when it has ended.
@@ -227,7 +227,7 @@ std::string greeting(const Plan& plan) {
 Result<Exit> run_service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log) {
   TRY(check_shoot_folder(shoot.plan.destinations, shoot.folder, shoot.plan.slug()));
   Service::Parts parts{TRY(ShootLock::take(shoot.folder)), TRY(Catalogue::open(shoot.catalogue())), TRY(watch_mounts()),
-                       TRY(Wake::open())};
+                       TRY(Event::open())};
   const auto hello = greeting(shoot.plan);
   const auto service = std::make_unique<Service>(std::move(shoot), options, signals, clock, log, std::move(parts));
   TRY(service->open_watches());

@@ -117,7 +117,7 @@ class CatalogueSweep : public test::IngestBench, public testing::WithParamInterf
   }
 
   void expect_no_wrong_yes() {
-    if (!judge().safe) return;
+    if (!check_safe().safe) return;
     for (const auto& disk : disks_)
       for (const char* clip : {"C0001", "C0002"})
         EXPECT_EQ(disk->get(at("R001", clip)), card_.get(Path("PRIVATE/M4ROOT/CLIP") / (std::string(clip) + ".MP4")));
@@ -152,7 +152,7 @@ TEST_P(CatalogueSweep, GivesNoWrongYesWhicheverOperationOfTheCatalogueFails) {
     expect_no_wrong_yes();
     const auto again = offload();
     ASSERT_TRUE(again) << again.error().what;
-    const auto verdict = judge();
+    const auto verdict = check_safe();
     ASSERT_TRUE(verdict.safe) << verdict.reasons.at(0).message;
   }
   std::cout << met << " operations failed, of " << all << "\n";

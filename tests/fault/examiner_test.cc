@@ -244,7 +244,7 @@ TEST_F(Studied, CopiesAndVerdictStandWhateverAClipDoesToItsProcess) {
   const auto studied = pipeline.study(destinations, {}, {});
   ASSERT_TRUE(studied) << studied.error().what;
   EXPECT_EQ(studied->clips, 3U);
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
   const auto clips = *catalogue_->clips();
   for (const auto& clip : clips) EXPECT_EQ(clip.facts.problems.at(0).code, "unreadable") << clip.name;
   EXPECT_EQ(catalogue_->clips_to_study({})->size(), 0U);  // it is not tried for ever

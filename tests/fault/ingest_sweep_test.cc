@@ -18,7 +18,7 @@ class IngestSweep : public test::IngestBench {
   }
 
   void expect_no_wrong_yes() {
-    if (!judge().safe) return;
+    if (!check_safe().safe) return;
     for (const auto& disk : disks_)
       for (const char* clip : {"C0001", "C0002"})
         EXPECT_EQ(disk->get(at("R001", clip)), card_.get(Path("PRIVATE/M4ROOT/CLIP") / (std::string(clip) + ".MP4")));
@@ -27,7 +27,7 @@ class IngestSweep : public test::IngestBench {
   void expect_whole_after_another_visit() {
     const auto again = offload();
     ASSERT_TRUE(again) << again.error().what;
-    const auto verdict = judge();
+    const auto verdict = check_safe();
     ASSERT_TRUE(verdict.safe) << verdict.reasons.at(0).message;
   }
 
@@ -49,7 +49,7 @@ TEST_F(IngestSweep, GivesNoWrongYesWhicheverOperationOfADiskFails) {
       disk.fail_at(operation, Code::io, then);
       const auto report = Pipeline(*catalogue_, plan_, clock_).ingest(seen(card_), destinations, options_, {}, {});
       EXPECT_TRUE(disk.hit());
-      EXPECT_TRUE(!report || !report->problems.empty() || judge().safe);  // told, or made good
+      EXPECT_TRUE(!report || !report->problems.empty() || check_safe().safe);  // told, or made good
       if (then == FaultFs::Then::dead) disks_[0]->crash(static_cast<unsigned>(runs_ % 3));
       expect_no_wrong_yes();
       expect_whole_after_another_visit();

@@ -32,7 +32,7 @@ class Meanwhile : public test::IngestBench {
 
   Verdict judge_of(const ReadFs& card) {
     auto destinations = open();
-    return *Pipeline(*catalogue_, plan_, clock_).judge(seen(card), destinations, false, {});
+    return *Pipeline(*catalogue_, plan_, clock_).check_safe(seen(card), destinations, false, {});
   }
   // Whether the bytes lie on each disk among the copies, and not only among what was set aside.
   bool are_kept(const std::string& bytes) {
@@ -69,14 +69,14 @@ TEST_F(Meanwhile, ACopyChangedBetweenItsReadingAndItsNameIsNotVerified) {
   const auto report = offload(card_, std::move(destinations));
   ASSERT_TRUE(report) << report.error().what;
   EXPECT_FALSE(report->problems.empty());
-  EXPECT_EQ(codes(judge()), std::set<std::string>{"unverified_copy"});
+  EXPECT_EQ(codes(check_safe()), std::set<std::string>{"unverified_copy"});
   // What the other program made of it is its own from then on: it stays until a person moves it.
   ASSERT_TRUE(offload());
-  EXPECT_FALSE(judge().safe);
+  EXPECT_FALSE(check_safe().safe);
   ASSERT_TRUE(disks_[1]->remove(at("R001", "C0001")));
   ASSERT_TRUE(offload());
-  EXPECT_TRUE(judge().safe);
-  expect_true(judge(), card_);
+  EXPECT_TRUE(check_safe().safe);
+  expect_true(check_safe(), card_);
 }
 
 TEST_F(Meanwhile, AFileOfAPersonUnderACopysNameStaysWhereItIs) {
@@ -84,12 +84,12 @@ TEST_F(Meanwhile, AFileOfAPersonUnderACopysNameStaysWhereItIs) {
   const auto stored = at("R001", "C0001");
   disks_[1]->put(stored, "what a person put there");
   auto destinations = open();
-  const auto mended = Pipeline(*catalogue_, plan_, clock_).mend(destinations, {}, {}, {});
-  ASSERT_TRUE(mended) << mended.error().what;
+  const auto repaired = Pipeline(*catalogue_, plan_, clock_).repair(destinations, {}, {}, {});
+  ASSERT_TRUE(repaired) << repaired.error().what;
   EXPECT_EQ(disks_[1]->get(stored), "what a person put there");
   EXPECT_TRUE(
-      std::ranges::any_of(mended->problems, [&](const Problem& each) { return each.destination == "shuttle"; }));
-  EXPECT_FALSE(judge().safe);
+      std::ranges::any_of(repaired->problems, [&](const Problem& each) { return each.destination == "shuttle"; }));
+  EXPECT_FALSE(check_safe().safe);
 }
 
 // ---- Other catalogues ---------------------------------------------------------------------------------------------
@@ -117,7 +117,7 @@ TEST_F(Meanwhile, ACatalogueRestoredDuringAVisitKeepsOut) {
   ASSERT_FALSE(others);
   EXPECT_EQ(others.error().code, Code::invalid);
   EXPECT_NE(others.error().what.find("rebuild"), std::string::npos) << others.error().what;
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
 }
 
 TEST_F(Meanwhile, ACatalogueKeptBeforeThereWereClaimsIsSetAside) {
@@ -130,7 +130,7 @@ TEST_F(Meanwhile, ACatalogueKeptBeforeThereWereClaimsIsSetAside) {
   EXPECT_FALSE(disks_[1]->has("saltmarsh-radio/before-catalogue.sqlite"));
   ASSERT_EQ(report->remarks.size(), 1U);
   EXPECT_NE(report->remarks[0].find("before-catalogue.sqlite"), std::string::npos) << report->remarks[0];
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
 }
 
 // ---- Other folders of a card --------------------------------------------------------------------------------------
@@ -159,7 +159,7 @@ TEST_F(Meanwhile, WhatIsOfItsOwnIsNotTakenForWhatWasMetBefore) {
   EXPECT_TRUE(are_kept(folder_.get(kInFolder)));
   EXPECT_TRUE(judge_of(folder_).safe);
   expect_true(judge_of(folder_), folder_);
-  expect_true(judge(), card_);
+  expect_true(check_safe(), card_);
 }
 
 TEST_F(Meanwhile, OneClipTwiceOnACardIsOneFileThatIsKept) {
@@ -180,7 +180,7 @@ TEST_F(Meanwhile, AFolderWaitsForTheCardItsFilesAreOf) {
   ASSERT_TRUE(offload());
   const auto roll = (*catalogue_->rolls())[0];
   {
-    const auto held = *Lease::take(*catalogue_, roll.card, clock_);
+    const auto held = *CardLock::take(*catalogue_, roll.card, clock_);
     const auto refused = offload(folder(), open());
     ASSERT_FALSE(refused);
     EXPECT_EQ(refused.error().code, Code::busy);

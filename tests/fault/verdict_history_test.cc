@@ -38,7 +38,7 @@ enum class Event {
   flip,
   bad_write,
   verify,
-  mend,
+  repair,
   folder,
   on_card,
   clone,
@@ -49,7 +49,7 @@ enum class Event {
 constexpr const char* kNames[] = {
     "offload",   "twice",  "interrupted", "shoot_more", "reshoot", "change_middle", "shift_times", "wipe",  "unplug",
     "plug_in",   "die",    "revive",      "alter",      "rot",     "lose",          "power_cut",   "flaky", "flip",
-    "bad_write", "verify", "mend",        "folder",     "on_card", "clone",         "other_shoot", "rival", "restore"};
+    "bad_write", "verify", "repair",      "folder",     "on_card", "clone",         "other_shoot", "rival", "restore"};
 constexpr int kEvents = static_cast<int>(std::size(kNames));
 static_assert(kEvents == static_cast<int>(Event::restore) + 1);
 
@@ -106,7 +106,7 @@ class World {
   // that the reader flipped in the only reading of the card can't be seen by a verdict that says it rests on one.
   void check() {
     for (const bool every_byte : {false, true}) {
-      const auto verdict = judge(card_, every_byte, is_on_card_);
+      const auto verdict = check_safe(card_, every_byte, is_on_card_);
       if (!verdict.safe) continue;
       RC_ASSERT(!is_on_card_);
       for (const auto& [clip, bytes] : clips_)
@@ -118,8 +118,8 @@ class World {
     }
   }
 
-  // With everything as it should be, another visit brings a yes. Copies that were spoiled are mended by verify and
-  // mend.
+  // With everything as it should be, another visit brings a yes. Copies that were spoiled are repaired by verify and
+  // repair.
   void check_no_needless_no() {
     for (int disk = 0; disk < 2; ++disk) {
       here_[disk] = true;
@@ -131,7 +131,7 @@ class World {
     look_after(true);
     offload(card_);
     offload(card_);
-    const auto verdict = judge(card_, true, false);
+    const auto verdict = check_safe(card_, true, false);
     if (!verdict.safe && !verdict.reasons.empty())
       RC_LOG() << verdict.reasons[0].code << ": " << verdict.reasons[0].message;
     RC_ASSERT(verdict.safe || !excuse_.empty());
@@ -196,8 +196,8 @@ class World {
       case Event::bad_write:
         return bad_write(step.pick);
       case Event::verify:
-      case Event::mend:
-        return look_after(step.event == Event::mend);
+      case Event::repair:
+        return look_after(step.event == Event::repair);
       case Event::folder:
         return folder();
       case Event::on_card:
@@ -276,12 +276,12 @@ class World {
     return all;
   }
 
-  Verdict judge(const ReadFs& card, bool every_byte, bool on_card) {
+  Verdict check_safe(const ReadFs& card, bool every_byte, bool on_card) {
     auto destinations = open();
     auto volume = *card_.volume();
     if (on_card) volume.disks = disks_[0]->volume()->disks;
     return *Pipeline(*catalogue_, plan_, clock_)
-                .judge({"/media/card", card, volume, on_card}, destinations, every_byte, {});
+                .check_safe({"/media/card", card, volume, on_card}, destinations, every_byte, {});
   }
 
   Result<IngestReport> offload_to(const ReadFs& card, std::vector<OpenDestination> destinations,
@@ -375,7 +375,7 @@ class World {
     }
   }
 
-  void look_after(bool mend) {
+  void look_after(bool repair) {
     auto destinations = open();
     Pipeline pipeline(*catalogue_, plan_, clock_);
     const auto verified = pipeline.verify(destinations, {}, [](auto, auto) {}, {});
@@ -383,7 +383,7 @@ class World {
     for (int i = 0; i < 2; ++i)
       if (here_[i] && verified->destinations[i].is_here && !dead_[i])
         std::erase_if(rotten_, [&](const auto& each) { return each.first == i; });
-    if (mend) RC_ASSERT(pipeline.mend(destinations, {}, {}, {}).has_value());
+    if (repair) RC_ASSERT(pipeline.repair(destinations, {}, {}, {}).has_value());
   }
 
   // The card's PRIVATE folder, named as if it were a card.
@@ -399,7 +399,7 @@ class World {
     const Card card{"/media/card/PRIVATE", below, volume};
     Pipeline pipeline(*catalogue_, plan_, clock_);
     (void)pipeline.ingest(card, destinations, {}, {}, {});
-    const auto verdict = *pipeline.judge(card, destinations, false, {});
+    const auto verdict = *pipeline.check_safe(card, destinations, false, {});
     if (!verdict.safe) return;
     for (const auto& [clip, bytes] : clips_)
       for (int disk = 0; disk < 2; ++disk)
@@ -428,7 +428,7 @@ class World {
     auto destinations = open();
     Pipeline pipeline(*other_, other_plan_, clock_);
     (void)pipeline.ingest({"/media/other", other_card_, *other_card_.volume()}, destinations, {}, {}, {});
-    (void)pipeline.mend(destinations, {}, {}, {});
+    (void)pipeline.repair(destinations, {}, {}, {});
   }
 
   // A new catalogue of the same shoot: it may only begin where nothing of the shoot is kept.

@@ -18,10 +18,10 @@ class Verify : public test::IngestBench {
     auto destinations = open(absent);
     return *Pipeline(*catalogue_, plan_, clock_).verify(destinations, choice, [](auto, auto) {}, {});
   }
-  MendReport mend(std::vector<OpenDestination> destinations, const CopyChoice& choice = {}) {
-    return *Pipeline(*catalogue_, plan_, clock_).mend(destinations, choice, {}, {});
+  RepairReport repair(std::vector<OpenDestination> destinations, const CopyChoice& choice = {}) {
+    return *Pipeline(*catalogue_, plan_, clock_).repair(destinations, choice, {}, {});
   }
-  MendReport mend() { return mend(open()); }
+  RepairReport repair() { return repair(open()); }
 
   std::string on_card(const std::string& clip) { return card_.get("PRIVATE/M4ROOT/CLIP/" + clip + ".MP4"); }
 };
@@ -41,12 +41,12 @@ TEST_F(Verify, ReadsEveryCopyBack) {
 TEST_F(Verify, FindsBitRotThatNoDateShows) {
   ASSERT_TRUE(offload());
   disks_[1]->alter(at("R001", "C0001"), 1234);
-  EXPECT_TRUE(judge().safe);  // a listing can't show it
+  EXPECT_TRUE(check_safe().safe);  // a listing can't show it
   const auto report = verify();
   EXPECT_TRUE(report.destinations[0].is_whole());
   EXPECT_EQ(report.destinations[1].differing, 1U);
   EXPECT_EQ(report.problems.at(0).code, "bytes_differ");
-  EXPECT_EQ(codes(judge()), std::set<std::string>{"unverified_copy"});
+  EXPECT_EQ(codes(check_safe()), std::set<std::string>{"unverified_copy"});
 }
 
 TEST_F(Verify, MakesABadCopyAnewAndKeepsTheBadOneAside) {
@@ -54,10 +54,10 @@ TEST_F(Verify, MakesABadCopyAnewAndKeepsTheBadOneAside) {
   disks_[1]->alter(at("R001", "C0001"), 1234);
   const auto bad = disks_[1]->get(at("R001", "C0001"));
   verify();
-  EXPECT_EQ(mend().mended.at("shuttle"), 1U);
+  EXPECT_EQ(repair().repaired.at("shuttle"), 1U);
   EXPECT_EQ(disks_[1]->get(at("R001", "C0001")), on_card("C0001"));
   EXPECT_EQ(disks_[1]->get("saltmarsh-radio/R001.bad/PRIVATE/M4ROOT/CLIP/C0001.MP4"), bad);
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
   EXPECT_TRUE(verify().destinations[1].is_whole());
 }
 
@@ -65,7 +65,7 @@ TEST_F(Verify, MakesAMissingCopyAnewWithoutTheCard) {
   ASSERT_TRUE(offload());
   ASSERT_TRUE(disks_[0]->remove(at("R001", "C0002")));
   EXPECT_EQ(verify().destinations[0].missing, 1U);
-  EXPECT_EQ(mend().mended.at("desk"), 1U);
+  EXPECT_EQ(repair().repaired.at("desk"), 1U);
   EXPECT_EQ(disks_[0]->get(at("R001", "C0002")), on_card("C0002"));
   EXPECT_TRUE(verify().destinations[0].is_whole());
 }
@@ -73,24 +73,24 @@ TEST_F(Verify, MakesAMissingCopyAnewWithoutTheCard) {
 TEST_F(Verify, LetsADestinationThatWasAwayCatchUpFromTheOther) {
   ASSERT_TRUE(offload(card_, open("shuttle")));
   EXPECT_TRUE(disks_[1]->files().empty());
-  EXPECT_EQ(mend().mended.at("shuttle"), 5U);
+  EXPECT_EQ(repair().repaired.at("shuttle"), 5U);
   EXPECT_EQ(disks_[1]->get(at("R001", "C0001")), on_card("C0001"));
   EXPECT_TRUE(disks_[1]->has("saltmarsh-radio/R001.xxh128"));
-  EXPECT_TRUE(judge().safe);  // both are verified against what the card held
-  EXPECT_TRUE(mend().mended.empty());
+  EXPECT_TRUE(check_safe().safe);  // both are verified against what the card held
+  EXPECT_TRUE(repair().repaired.empty());
 }
 
 TEST_F(Verify, NeverSpreadsARottenCopy) {
   ASSERT_TRUE(offload(card_, open("shuttle")));
   disks_[0]->alter(at("R001", "C0001"), 99);
-  const auto report = mend();
-  EXPECT_EQ(report.mended.at("shuttle"), 4U);
+  const auto report = repair();
+  EXPECT_EQ(report.repaired.at("shuttle"), 4U);
   EXPECT_FALSE(disks_[1]->has(at("R001", "C0001")));
   std::set<std::string> problems;
   for (const auto& problem : report.problems) problems.insert(problem.code);
   EXPECT_TRUE(problems.count("bytes_differ"));
   EXPECT_TRUE(problems.count("no_good_copy"));
-  EXPECT_FALSE(judge().safe);
+  EXPECT_FALSE(check_safe().safe);
 }
 
 TEST_F(Verify, TakesTheThirdCopyWhereTheFirstIsRotten) {
@@ -98,7 +98,7 @@ TEST_F(Verify, TakesTheThirdCopyWhereTheFirstIsRotten) {
   ASSERT_TRUE(offload());
   disks_[0]->alter(at("R001", "C0001"), 99);
   ASSERT_TRUE(disks_[1]->remove(at("R001", "C0001")));
-  mend();
+  repair();
   EXPECT_EQ(disks_[1]->get(at("R001", "C0001")), on_card("C0001"));
   EXPECT_EQ(disks_[0]->get(at("R001", "C0001")), on_card("C0001"));
 }
@@ -118,7 +118,7 @@ TEST_F(Verify, SaysThatADiskIsAwayAndLeavesItsRowsAlone) {
   const auto report = verify({}, "shuttle");
   EXPECT_FALSE(report.destinations[1].is_here);
   EXPECT_EQ(report.problems.at(0).code, "destination_absent");
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
 }
 
 TEST_F(Verify, LosesNothingWhicheverOperationFailsWhileMending) {
@@ -127,39 +127,39 @@ TEST_F(Verify, LosesNothingWhicheverOperationFailsWhileMending) {
   rot();
   verify();
   auto clean = open();
-  (void)Pipeline(*catalogue_, plan_, clock_).mend(clean, {}, {}, {});
+  (void)Pipeline(*catalogue_, plan_, clock_).repair(clean, {}, {}, {});
   const auto operations = dynamic_cast<FaultFs&>(*clean[1].fs).operations();
   ASSERT_GT(operations.size(), 15U);
   for (const auto& operation : operations)
     for (const auto then : {FaultFs::Then::carry_on, FaultFs::Then::dead}) {
       SCOPED_TRACE(operation);
       verify();
-      mend();
+      repair();
       rot();
       verify();
       auto destinations = open();
       dynamic_cast<FaultFs&>(*destinations[1].fs).fail_at(operation, Code::io, then);
-      (void)Pipeline(*catalogue_, plan_, clock_).mend(destinations, {}, {}, {});
+      (void)Pipeline(*catalogue_, plan_, clock_).repair(destinations, {}, {}, {});
       if (then == FaultFs::Then::dead) disks_[1]->crash();
-      if (judge().safe) {
+      if (check_safe().safe) {
         EXPECT_TRUE(disks_[1]->get(at("R001", "C0001")) == on_card("C0001"));
       }
       verify();
-      mend();
+      repair();
       EXPECT_TRUE(disks_[1]->get(at("R001", "C0001")) == on_card("C0001"));
-      EXPECT_TRUE(judge().safe);
+      EXPECT_TRUE(check_safe().safe);
     }
 }
 
-TEST(Turns, LetCardsGoBeforeCatchingUp) {
-  Turns turns;
+TEST(CardPriority, LetCardsGoBeforeCatchingUp) {
+  CardPriority turns;
   {
-    const Turns::Card card(turns);
+    const CardPriority::Card card(turns);
     EXPECT_FALSE(turns.begin_catching_up());
   }
   const auto turn = turns.begin_catching_up();
   ASSERT_TRUE(turn);
-  std::jthread card([&] { const Turns::Card visiting(turns); });
+  std::jthread card([&] { const CardPriority::Card visiting(turns); });
   while (!turn->stop_requested()) std::this_thread::yield();  // the card asks
   turns.end_catching_up();
 }

@@ -35,9 +35,9 @@ class WrongYes : public test::IngestBench {
     }
   }
   void expect_yes_that_is_true() {
-    const auto verdict = judge();
+    const auto verdict = check_safe();
     for (const auto& reason : verdict.reasons) ADD_FAILURE() << reason.code << " " << reason.path << reason.message;
-    EXPECT_TRUE(judge(true).safe);
+    EXPECT_TRUE(check_safe(true).safe);
     for (const auto& file : card_.files()) expect_kept(file);
   }
   std::set<std::string> problems(const IngestReport& report) {
@@ -76,7 +76,7 @@ TEST_F(WrongYes, AFlipInTheFirstOfTwoReadingsIsNotForgottenByTheNext) {
   const auto first = offload(card, open());
   ASSERT_TRUE(card.hit());
   EXPECT_TRUE(problems(*first).contains("bytes_differ"));
-  EXPECT_FALSE(judge().safe);
+  EXPECT_FALSE(check_safe().safe);
   const auto wrong = disks_[0]->get(Path("saltmarsh-radio/R001") / kClip);
   const auto second = offload();
   EXPECT_TRUE(problems(*second).contains("bytes_differ"));  // told, not silently put right
@@ -90,7 +90,7 @@ TEST_F(WrongYes, APlainVisitAfterReadingsThatDifferedReadsAgain) {
   card.flip_at(std::string("read ") + kClip + " #3");  // of the second pass: the copies are right
   ASSERT_TRUE(offload(card, open()));
   ASSERT_TRUE(card.hit());
-  EXPECT_FALSE(judge().safe);
+  EXPECT_FALSE(check_safe().safe);
   options_.read_twice = false;
   ASSERT_TRUE(offload());
   expect_yes_that_is_true();
@@ -138,9 +138,9 @@ TEST_F(WrongYes, AByteChangedBeneathItsSizeAndTimeIsCopiedAnew) {
 TEST_F(WrongYes, WhatAFullReadingSawIsNotForgottenByALookAtTheList) {
   ASSERT_TRUE(offload());
   change_the_middle();
-  EXPECT_TRUE(judge().safe);  // nothing shows it yet
-  EXPECT_EQ(codes(judge(true)), Codes{"changed_file"});
-  EXPECT_EQ(codes(judge()), Codes{"read_problem"});
+  EXPECT_TRUE(check_safe().safe);  // nothing shows it yet
+  EXPECT_EQ(codes(check_safe(true)), Codes{"changed_file"});
+  EXPECT_EQ(codes(check_safe()), Codes{"read_problem"});
   const auto report = offload();
   EXPECT_EQ(problems(*report), Codes{"bytes_differ"});
   expect_yes_that_is_true();
@@ -150,9 +150,9 @@ TEST_F(WrongYes, ADeadDiskThatAnswersFromMemoryHoldsNothing) {
   ASSERT_TRUE(offload());
   disks_[1]->set_dead(true);
   EXPECT_TRUE(disks_[1]->stat(at("R001", "C0001")));
-  EXPECT_EQ(codes(judge()), Codes{"destination_absent"});
+  EXPECT_EQ(codes(check_safe()), Codes{"destination_absent"});
   disks_[1]->set_dead(false);
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
 }
 
 TEST_F(WrongYes, AnUnknownDiskIsNotAnotherDisk) {
@@ -160,9 +160,9 @@ TEST_F(WrongYes, AnUnknownDiskIsNotAnotherDisk) {
   volume.disks = {};
   disks_[1]->set_volume(volume);
   ASSERT_TRUE(offload());
-  EXPECT_EQ(codes(judge()), Codes{"same_disk"});
+  EXPECT_EQ(codes(check_safe()), Codes{"same_disk"});
   plan_.destinations[1].own_disk = true;
-  EXPECT_EQ(judge().words, std::vector<std::string>{"shuttle"});
+  EXPECT_EQ(check_safe().words, std::vector<std::string>{"shuttle"});
 }
 
 TEST_F(WrongYes, AnotherDiskWithTheSameTreeIsNotTheDestination) {
@@ -173,7 +173,7 @@ TEST_F(WrongYes, AnotherDiskWithTheSameTreeIsNotTheDestination) {
     disk->set_volume(volume);
   }
   ASSERT_TRUE(offload());
-  ASSERT_TRUE(judge().safe);
+  ASSERT_TRUE(check_safe().safe);
   auto other = std::make_unique<MemFs>();
   for (const auto& file : disks_[1]->files())
     if (file != kMarkFile) other->put(file, disks_[1]->get(file), disks_[1]->stat(file)->mtime);
@@ -182,10 +182,10 @@ TEST_F(WrongYes, AnotherDiskWithTheSameTreeIsNotTheDestination) {
   other->put(at("R001", "C0001"), bytes, other->stat(at("R001", "C0001"))->mtime);
   other->set_volume(*disks_[1]->volume());
   disks_[1] = std::move(other);
-  EXPECT_EQ(codes(judge()), Codes{"destination_absent"});
+  EXPECT_EQ(codes(check_safe()), Codes{"destination_absent"});
   EXPECT_TRUE(problems(*offload()).contains("destination_absent"));
   const auto mark = *make_mark(*disks_[1], "test");
-  EXPECT_EQ(codes(judge()), Codes{"destination_absent"});
+  EXPECT_EQ(codes(check_safe()), Codes{"destination_absent"});
   EXPECT_TRUE(problems(*offload()).contains("other_disk"));
   EXPECT_EQ(*read_mark(*disks_[1]), mark);  // nothing of it was touched
 }
@@ -203,7 +203,7 @@ TEST_F(WrongYes, TwoThatBearOneMarkAreRefusedUntilAPersonSaysWhichIsWhich) {
 TEST_F(WrongYes, AMarkThatIsBrokenIsToldAndNotReplaced) {
   ASSERT_TRUE(offload());
   disks_[1]->put(kMarkFile, "everytake dest");
-  EXPECT_EQ(codes(judge()), Codes{"destination_absent"});
+  EXPECT_EQ(codes(check_safe()), Codes{"destination_absent"});
   EXPECT_TRUE(problems(*offload()).contains("bad_mark"));
   EXPECT_EQ(disks_[1]->get(kMarkFile), "everytake dest");
 }
@@ -215,7 +215,7 @@ TEST_F(WrongYes, ACopyOnTheCardsOwnDiskNeverCounts) {
   volume.source = "/dev/sdb1";
   const Card card{"/media/card", card_, volume, true};
   auto destinations = open();
-  EXPECT_EQ(codes(*Pipeline(*catalogue_, plan_, clock_).judge(card, destinations, false, {})), Codes{"same_disk"});
+  EXPECT_EQ(codes(*Pipeline(*catalogue_, plan_, clock_).check_safe(card, destinations, false, {})), Codes{"same_disk"});
   EXPECT_EQ(check_not_on_card(destinations, card).error().code, Code::invalid);
 }
 
@@ -226,7 +226,7 @@ TEST_F(WrongYes, WhatHappensDuringALongReadingCounts) {
   const auto judge_while = [&](const std::function<void()>& happens) {
     const HappeningFs card(card_, "open", "C0009.MP4", happens);
     auto destinations = open();
-    return codes(*Pipeline(*catalogue_, plan_, clock_).judge(seen(card), destinations, true, {}));
+    return codes(*Pipeline(*catalogue_, plan_, clock_).check_safe(seen(card), destinations, true, {}));
   };
   EXPECT_EQ(judge_while([&] { card_.put("PRIVATE/M4ROOT/CLIP/C0010.MP4", "shot meanwhile"); }), Codes{"read_problem"});
   ASSERT_TRUE(card_.remove("PRIVATE/M4ROOT/CLIP/C0010.MP4"));
@@ -255,8 +255,8 @@ TEST_F(WrongYes, AListAloneIsNoReadingOfTheCard) {
   catalogue_ = std::move(rebuilt);
   auto destinations = open();
   ASSERT_TRUE(Pipeline(*catalogue_, plan_, clock_).verify(destinations, {}, [](auto, auto) {}, {}));
-  EXPECT_EQ(codes(judge()), Codes{"read_problem"});
-  EXPECT_TRUE(judge(true).safe);  // that reads it
+  EXPECT_EQ(codes(check_safe()), Codes{"read_problem"});
+  EXPECT_TRUE(check_safe(true).safe);  // that reads it
   ASSERT_TRUE(offload());
   expect_yes_that_is_true();
   EXPECT_EQ(catalogue_->rolls()->size(), 1U);
@@ -309,7 +309,7 @@ TEST_F(WrongYes, TwoShootsOfOneNameKeepOutOfEachOthersFolders) {
   auto destinations = open();
   Pipeline pipeline(*other, plan, clock_);
   ASSERT_TRUE(pipeline.verify(destinations, {}, [](auto, auto) {}, {}));
-  ASSERT_TRUE(pipeline.mend(destinations, {}, {}, {}));
+  ASSERT_TRUE(pipeline.repair(destinations, {}, {}, {}));
   EXPECT_TRUE(disks_[0]->has("saltmarsh-radio-2/R001/PRIVATE/M4ROOT/CLIP/C0001.MP4"));
   EXPECT_EQ(disks_[0]->get("saltmarsh-radio/R001.xxh128"), list);
   expect_yes_that_is_true();
@@ -337,14 +337,14 @@ TEST_F(WrongYes, AFolderOfACardBringsNoTakeASecondTime) {
       EXPECT_EQ(report->clips, first->clips);
       EXPECT_TRUE(report->problems.empty());
     }
-    return *pipeline.judge(card, destinations, false, {});
+    return *pipeline.check_safe(card, destinations, false, {});
   };
   EXPECT_EQ(codes(visit(true)), Codes{"not_offloaded"});
   EXPECT_TRUE(visit(false).safe);
   EXPECT_TRUE(visit(true).safe);
   EXPECT_EQ(catalogue_->rolls()->size(), 1U);
   EXPECT_EQ(catalogue_->clips()->size(), first->clips.size());
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
   // A clip that is like one that is kept but for a byte in the middle is another one.
   folder.alter("M4ROOT/CLIP/C0009.MP4", 2'500'000);
   MemFs copy;
@@ -378,7 +378,7 @@ TEST_F(WrongYes, CopiesThatAreBadOnBothDisksAreMadeAnewFromTheCard) {
     bytes[77] ^= 1;
     disk->put(stored, bytes);
   }
-  EXPECT_FALSE(judge().safe);
+  EXPECT_FALSE(check_safe().safe);
   const auto report = offload();
   EXPECT_EQ(problems(*report), Codes{"bytes_differ"});
   expect_yes_that_is_true();
@@ -403,7 +403,7 @@ TEST_F(WrongYes, TimesThatAChangeOfZoneMovedMakeNoNewRoll) {
     const auto mtime = card_.stat(file)->mtime;
     card_.put(file, card_.get(file), mtime + std::chrono::hours(2));
   }
-  EXPECT_TRUE(judge().safe);
+  EXPECT_TRUE(check_safe().safe);
   const auto report = offload();
   EXPECT_EQ(report->roll, "R001");
   EXPECT_EQ(report->destinations[0].copied_files, 0U);

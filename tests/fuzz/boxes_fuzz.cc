@@ -53,12 +53,12 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
   (void)mxf_end(file, size);
   (void)mxf_acquisition_sets(file, size);
   const std::string_view bytes(reinterpret_cast<const char*>(data), size);
-  (void)canon_claim(bytes);
-  (void)fujifilm_claim(bytes);
-  (void)panasonic_claim(bytes);
-  (void)nikon_claim(bytes, Rational(24000, 1001));
-  (void)gopro_claim(bytes);
-  (void)dji_claim(bytes, Rational(24000, 1001));
+  (void)canon_metadata(bytes);
+  (void)fujifilm_metadata(bytes);
+  (void)panasonic_metadata(bytes);
+  (void)nikon_metadata(bytes, Rational(24000, 1001));
+  (void)gopro_metadata(bytes);
+  (void)dji_metadata(bytes, Rational(24000, 1001));
   (void)read_timed_metadata(bytes);
   return 0;
 }

@@ -57,9 +57,9 @@ class IngestBench : public testing::Test {
   Card seen(const ReadFs& card) const { return {"/media/card", card, *card_.volume()}; }
   Result<IngestReport> offload() { return offload(card_, open()); }
 
-  Verdict judge(bool every_byte = false, const std::string& absent = "") {
+  Verdict check_safe(bool every_byte = false, const std::string& absent = "") {
     auto destinations = open(absent);
-    return *Pipeline(*catalogue_, plan_, clock_).judge(seen(card_), destinations, every_byte, {});
+    return *Pipeline(*catalogue_, plan_, clock_).check_safe(seen(card_), destinations, every_byte, {});
   }
 
   std::set<std::string> codes(const Verdict& verdict) {

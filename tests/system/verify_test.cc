@@ -43,9 +43,9 @@ TEST_F(VerifyProgram, FindsAndMendsACopyThatWentBad) {
   EXPECT_EQ(everytake("safe " + quoted(card_)).exit, 1);
 
   boost::filesystem::remove_all(card_ / "PRIVATE");  // the card is in the camera again
-  const auto mended = json("verify --repair");
-  EXPECT_EQ(mended["destinations"][0]["mended_files"], 1);
-  EXPECT_EQ(mended["destinations"][0]["state"], "verified");
+  const auto repaired = json("verify --repair");
+  EXPECT_EQ(repaired["destinations"][0]["mended_files"], 1);
+  EXPECT_EQ(repaired["destinations"][0]["state"], "verified");
   EXPECT_EQ(get_file(clip(desk_)), good);
   EXPECT_TRUE(boost::filesystem::exists(clip(desk_, "R001.bad")));
   // xxhsum (xxHash) and sha256sum (GNU coreutils) agree.
@@ -60,8 +60,8 @@ TEST_F(VerifyProgram, CatchesUpWithTheOtherDestinationWhenTheCardIsGone) {
   EXPECT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 6);
   shell("mkdir " + quoted(desk_));
   boost::filesystem::remove_all(card_ / "PRIVATE");
-  const auto mended = json("verify --repair --destination desk");
-  EXPECT_EQ(mended["destinations"][0]["mended_files"], 3);
+  const auto repaired = json("verify --repair --destination desk");
+  EXPECT_EQ(repaired["destinations"][0]["mended_files"], 3);
   EXPECT_EQ(shell("diff -r " + quoted(desk_ / "saltmarsh-radio/R001") + " " +
                   quoted(shuttle_.path() / "saltmarsh-radio/R001"))
                 .exit,

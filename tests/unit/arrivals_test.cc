@@ -16,15 +16,15 @@ Listing folder(std::uint64_t size, int mtime = 0) {
 }
 
 TEST(Quiet, NeedsTwoLooksThatAgree) {
-  const auto first = look_after(std::nullopt, folder(1), kStart);
+  const auto first = seen_after(std::nullopt, folder(1), kStart);
   EXPECT_FALSE(is_quiet(first, kStart, 5s));
-  const auto second = look_after(first, folder(1), kStart + 5s);
+  const auto second = seen_after(first, folder(1), kStart + 5s);
   EXPECT_TRUE(is_quiet(second, kStart + 5s, 5s));
   EXPECT_FALSE(is_quiet(second, kStart + 4s, 5s));
 }
 
 TEST(Quiet, BeginsAnewWithEveryChange) {
-  const auto first = look_after(std::nullopt, folder(1), kStart);
+  const auto first = seen_after(std::nullopt, folder(1), kStart);
   auto more = folder(1);
   more.files.push_back({"C0002.MP4", 1, {}});
   auto deeper = folder(1);
@@ -32,7 +32,7 @@ TEST(Quiet, BeginsAnewWithEveryChange) {
   auto worse = folder(1);
   worse.problems.push_back({"unreadable", "x", "", ""});
   for (const auto& changed : {folder(2), folder(1, 7), more, deeper, worse, Listing{}})
-    EXPECT_EQ(look_after(first, changed, kStart + 9s).since, kStart + 9s);
+    EXPECT_EQ(seen_after(first, changed, kStart + 9s).since, kStart + 9s);
 }
 
 TEST(Arrivals, SaysThatAFolderIsReadyOnceForEachStateOfIt) {

@@ -247,7 +247,7 @@ TEST(PlanErrors, AreAllToldAtOnceInTheOrderOfTheText) {
   const auto plan = parse_plan("[shoot]\nx = 1\n[song]\ny = 1\n[[member]]\nz = 1\n[[section]]\nq = 1\n", no_song);
   ASSERT_FALSE(plan);
   EXPECT_GE(plan.error().size(), 10U);
-  for (std::size_t i = 1; i < plan.error().size(); ++i) EXPECT_LE(plan.error()[i - 1].place, plan.error()[i].place);
+  for (std::size_t i = 1; i < plan.error().size(); ++i) EXPECT_LE(plan.error()[i - 1].position, plan.error()[i].position);
 }
 
 TEST(PlanErrors, OutliveATextMadeToUseUpTheStack) {
@@ -276,9 +276,9 @@ TEST(PlanErrors, LieWithinTheTextHoweverItIsMangled) {
     if (plan) continue;
     ASSERT_FALSE(plan.error().empty());
     for (const auto& error : plan.error()) {
-      EXPECT_GE(error.place.line, 1);
-      EXPECT_LE(error.place.line, lines + 4);  // mangling may add a line
-      EXPECT_GE(error.place.column, 1);
+      EXPECT_GE(error.position.line, 1);
+      EXPECT_LE(error.position.line, lines + 4);  // mangling may add a line
+      EXPECT_GE(error.position.column, 1);
       EXPECT_FALSE(error.message.empty());
     }
   }

@@ -35,7 +35,7 @@ class Edited : public testing::Test {
 
 TEST_F(Edited, TakesDestinationsFromAPlanThatIsWrongElsewhereAndPlacesByTheLastWholeOne) {
   write(plan("/media/desk", good_));
-  PlanInForce plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
+  LivePlan plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
   write(plan("/media/attic", wrong_));
   for (int i = 0; i < 2; ++i) {
     const auto now = plan_in_force.now();
@@ -51,7 +51,7 @@ TEST_F(Edited, TakesDestinationsFromAPlanThatIsWrongElsewhereAndPlacesByTheLastW
 
 TEST_F(Edited, KeepsThePlanBeforeWhereCopiesRelyOnWhatIsWrong) {
   write(plan("/media/desk", good_));
-  PlanInForce plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
+  LivePlan plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
   write(plan("media/attic", good_));
   const auto now = plan_in_force.now();
   EXPECT_EQ(now.destinations.at(0).path, "/media/desk");
@@ -61,7 +61,7 @@ TEST_F(Edited, KeepsThePlanBeforeWhereCopiesRelyOnWhatIsWrong) {
 
 TEST_F(Edited, HasNoSongWhereItWasNeverWhole) {
   write(plan("/media/desk", wrong_));
-  PlanInForce plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
+  LivePlan plan_in_force(*load_shoot_for_copies(dir_.path()), log_);
   EXPECT_EQ(plan_in_force.now().song.length, std::nullopt);
   EXPECT_TRUE(plan_in_force.now().sections.empty());
   write(plan("/media/desk", good_));

@@ -53,18 +53,18 @@ std::optional<int> whole_tag(const Container& container, const char* name) {
 }
 
 // Identifiers of a recording's curve: "com.apple.rec2020.apple-log", "<reversed domain>.<camera>.<curve>".
-Claim curve_claim(std::string_view id, const char* origin) {
-  Claim claim{.origin = origin};
+SourceMetadata curve_metadata(std::string_view id, const char* origin) {
+  SourceMetadata metadata{.origin = origin};
   const auto last = id.rfind('.');
-  if (last == std::string_view::npos || last + 1 == id.size()) return claim;
-  claim.gamma = std::string(id.substr(last + 1));
+  if (last == std::string_view::npos || last + 1 == id.size()) return metadata;
+  metadata.gamma = std::string(id.substr(last + 1));
   const auto before = id.substr(0, last);
-  if (id.starts_with("com.apple.")) claim.gamut = std::string(before.substr(before.rfind('.') + 1));
-  return claim;
+  if (id.starts_with("com.apple.")) metadata.gamut = std::string(before.substr(before.rfind('.') + 1));
+  return metadata;
 }
 
 // `logs` in the picture's sample entry: ASCII.
-Result<Claim> sample_entry_claim(ReadFile& file) {
+Result<SourceMetadata> sample_entry_metadata(ReadFile& file) {
   const std::array<std::string_view, 6> path{"moov", "trak", "mdia", "minf", "stbl", "stsd"};
   for (const auto& stsd : TRY(find_boxes(file, path)))
     for (const auto& entry : TRY(read_children(file, stsd)))
@@ -73,9 +73,9 @@ Result<Claim> sample_entry_claim(ReadFile& file) {
           const auto id = TRY(read_bytes(file, extra.content, extra.end, 200));
           const auto begin = id.find("com.");
           if (begin != std::string::npos)
-            return curve_claim(std::string_view(id).substr(begin, id.find('\0', begin) - begin), "sample entry");
+            return curve_metadata(std::string_view(id).substr(begin, id.find('\0', begin) - begin), "sample entry");
         }
-  return Claim{};
+  return SourceMetadata{};
 }
 
 // The value of a QuickTime key that is a 64-bit float, which libavformat leaves out.
@@ -103,68 +103,68 @@ Result<std::optional<double>> float_key(ReadFile& file, std::string_view name) {
   return std::nullopt;
 }
 
-Result<Claim> key_claim(ReadFile& file, const Container& container) {
-  Claim claim{.origin = "container keys"};
+Result<SourceMetadata> key_metadata(ReadFile& file, const Container& container) {
+  SourceMetadata metadata{.origin = "container keys"};
   if (const auto* id = tag(container, "com.apple.proapps.customgamma")) {
-    claim = curve_claim(*id, "container keys");
+    metadata = curve_metadata(*id, "container keys");
   }
   if (const auto rate = TRY(float_key(file, "com.apple.proapps.shootingRate")))
-    claim.capture_rate = parse_rate(fmt::format("{:.3f}", *rate));
-  if (const auto* rate = tag(container, "com.android.capture.fps")) claim.capture_rate = parse_rate(*rate);
+    metadata.capture_rate = parse_rate(fmt::format("{:.3f}", *rate));
+  if (const auto* rate = tag(container, "com.android.capture.fps")) metadata.capture_rate = parse_rate(*rate);
   if (const auto* rate = tag(container, "com.arri.camera.sensorfps"))  // in thousandths
-    claim.capture_rate = parse_rate(fmt::format("{:.3f}", std::strtod(rate->c_str(), nullptr) / 1000));
-  claim.iso = whole_tag(container, "com.arri.camera.exposureindexasa");
-  claim.white_balance = whole_tag(container, "com.arri.camera.whitebalancekelvin");
-  if (const auto* lens = tag(container, "com.blackmagic-design.camera.lenstype")) claim.lens = *lens;
-  return claim;
+    metadata.capture_rate = parse_rate(fmt::format("{:.3f}", std::strtod(rate->c_str(), nullptr) / 1000));
+  metadata.iso = whole_tag(container, "com.arri.camera.exposureindexasa");
+  metadata.white_balance = whole_tag(container, "com.arri.camera.whitebalancekelvin");
+  if (const auto* lens = tag(container, "com.blackmagic-design.camera.lenstype")) metadata.lens = *lens;
+  return metadata;
 }
 
 // What makers put into a key, into the movie's user data, and into a box of its own.
-Result<std::vector<Claim>> vendor_claims(ReadFile& file, const Container& container) {
-  std::vector<Claim> claims;
+Result<std::vector<SourceMetadata>> vendor_metadata(ReadFile& file, const Container& container) {
+  std::vector<SourceMetadata> sources;
   if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
-    if (auto claim = parse_clip_metadata(*xml)) claims.push_back(std::move(*claim));
+    if (auto metadata = parse_clip_metadata(*xml)) sources.push_back(std::move(*metadata));
   // `places` in each box are where what is read may begin.
   const auto add = [&](std::span<const std::string_view> path, auto read,
                        std::initializer_list<std::uint64_t> places = {0}) -> Result<void> {
     for (const auto& box : TRY(find_boxes(file, path)))
       for (const auto place : places)
         if (place < box.end - box.content)
-          claims.push_back(read(TRY(read_bytes(file, box.content + place, box.end, kLargestNotes))));
+          sources.push_back(read(TRY(read_bytes(file, box.content + place, box.end, kLargestNotes))));
     return {};
   };
   const auto in_user_data = [&](std::string_view type, auto read, std::initializer_list<std::uint64_t> places = {0}) {
     return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, places);
   };
-  TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_claim));
-  TRY(in_user_data("MVTG", fujifilm_claim));
+  TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_metadata));
+  TRY(in_user_data("MVTG", fujifilm_metadata));
   // The still with the camera's Exif lies soon, or past two MiB (ExifTool's tag table names 0x10, 0x4068, 0x4080 and
   // 0x200080).
-  TRY(in_user_data("PANA", panasonic_claim, {0, 2 << 20}));
-  TRY(in_user_data("GPMF", gopro_claim));
+  TRY(in_user_data("PANA", panasonic_metadata, {0, 2 << 20}));
+  TRY(in_user_data("GPMF", gopro_metadata));
   TRY(add(std::array<std::string_view, 4>{"moov", "udta", "NCDT", "NCTG"},
-          [&](std::string_view content) { return nikon_claim(content, file_rate(container)); }));
-  return claims;
+          [&](std::string_view content) { return nikon_metadata(content, file_rate(container)); }));
+  return sources;
 }
 
 // The first sample of the streams that hold what the camera was set to, frame by frame.
-Result<void> add_timed_claims(ReadFile& file, const Container& container, std::vector<Claim>& claims) {
+Result<void> add_timed_metadata(ReadFile& file, const Container& container, std::vector<SourceMetadata>& sources) {
   for (const auto& stream : container.streams) {
     if (!stream.first_sample || (stream.tag != "rtmd" && stream.tag != "djmd")) continue;
     const auto sample = TRY(read_bytes(file, stream.first_sample->begin, stream.first_sample->end, kLargestSample));
-    claims.push_back(stream.tag == "rtmd" ? read_timed_metadata(sample) : dji_claim(sample, file_rate(container)));
+    sources.push_back(stream.tag == "rtmd" ? read_timed_metadata(sample) : dji_metadata(sample, file_rate(container)));
   }
   return {};
 }
 
 // H.273: only these two codes say anything. No code exists for any camera's log, and 709 is written beside log too.
-Claim transfer_claim(const Container& container) {
-  Claim claim{.origin = "container transfer"};
+SourceMetadata transfer_metadata(const Container& container) {
+  SourceMetadata metadata{.origin = "container transfer"};
   const auto* picture = picture_of(container);
-  if (!picture) return claim;
-  if (picture->transfer == "smpte2084") claim.gamma = "pq";
-  if (picture->transfer == "arib-std-b67") claim.gamma = "hlg";
-  return claim;
+  if (!picture) return metadata;
+  if (picture->transfer == "smpte2084") metadata.gamma = "pq";
+  if (picture->transfer == "arib-std-b67") metadata.gamma = "hlg";
+  return metadata;
 }
 
 }  // namespace
@@ -174,17 +174,17 @@ Result<Embedded> read_embedded(const ReadFs& fs, const Path& video, const Contai
   if (container.format.starts_with("mov,")) {
     const auto file = TRY(fs.open(video, Cache::use));
     embedded.sidecar = TRY(embedded_sidecar(*file));
-    embedded.claims = TRY(vendor_claims(*file, container));
-    TRY(add_timed_claims(*file, container, embedded.claims));
-    embedded.claims.push_back(TRY(sample_entry_claim(*file)));
-    embedded.claims.push_back(TRY(key_claim(*file, container)));
+    embedded.sources = TRY(vendor_metadata(*file, container));
+    TRY(add_timed_metadata(*file, container, embedded.sources));
+    embedded.sources.push_back(TRY(sample_entry_metadata(*file)));
+    embedded.sources.push_back(TRY(key_metadata(*file, container)));
   }
   if (container.format == "mxf") {
     const auto file = TRY(fs.open(video, Cache::use));
     const auto size = TRY(file->stat()).size;
-    embedded.claims.push_back(read_acquisition_sets(TRY(mxf_acquisition_sets(*file, size))));
+    embedded.sources.push_back(read_acquisition_sets(TRY(mxf_acquisition_sets(*file, size))));
   }
-  embedded.claims.push_back(transfer_claim(container));
+  embedded.sources.push_back(transfer_metadata(container));
   return embedded;
 }
 

@@ -11,8 +11,8 @@
 namespace everytake {
 
 struct Embedded {
-  std::optional<Sidecar> sidecar;  // the camera's notes, where a copy of them is in the file
-  std::vector<Claim> claims;       // in order of trust
+  std::optional<Sidecar> sidecar;           // the camera's notes, where a copy of them is in the file
+  std::vector<SourceMetadata> sources;  // in order of trust
 };
 
 // Looks in: `meta`/`xml ` (NonRealTimeMeta), vendors' XML and boxes, the first sample of timed metadata, `logs` of the

@@ -33,13 +33,13 @@ std::optional<std::string> text(std::string_view value) {
 }
 
 // What every maker writes alike.
-Claim exif_claim(const Tiff& tiff) {
-  Claim claim{.origin = "maker's notes"};
-  if (const auto time = in_exif(tiff, kExposureTime)) claim.shutter = tiff.fraction(*time);
+SourceMetadata exif_metadata(const Tiff& tiff) {
+  SourceMetadata metadata{.origin = "maker's notes"};
+  if (const auto time = in_exif(tiff, kExposureTime)) metadata.shutter = tiff.fraction(*time);
   if (const auto entry = in_exif(tiff, kSensitivity))
-    if (const auto iso = positive(tiff.number(*entry).value_or(0)); iso != kIsoOrMore) claim.iso = iso;
-  if (const auto lens = in_exif(tiff, kLensModel)) claim.lens = text(lens->value);
-  return claim;
+    if (const auto iso = positive(tiff.number(*entry).value_or(0)); iso != kIsoOrMore) metadata.iso = iso;
+  if (const auto lens = in_exif(tiff, kLensModel)) metadata.lens = text(lens->value);
+  return metadata;
 }
 
 // The Exif of a still that a box carries: its position differs between cameras.
@@ -117,87 +117,87 @@ std::optional<Rational> capture_rate(float measured, Rational file_rate, bool sl
 
 }  // namespace
 
-Claim canon_claim(std::string_view content) {
+SourceMetadata canon_metadata(std::string_view content) {
   constexpr std::string_view kId("\x85\xC0\xB6\x87\x82\x0F\x11\xE0\x81\x11\xF4\xCE\x46\x2B\x6A\x48", 16);
   constexpr int kLogInfo = 0x4026;
   const auto still = content.starts_with(kId) ? content.find("CNDA") : std::string_view::npos;
   const auto tiff = still == std::string_view::npos ? std::nullopt : still_in(content.substr(still));
   if (!tiff) return {};
-  Claim claim = exif_claim(*tiff);
+  SourceMetadata metadata = exif_metadata(*tiff);
   const auto notes = in_exif(*tiff, kMakerNote);
   const auto log = notes ? tiff->find(notes->where, kLogInfo) : std::nullopt;
-  if (!log) return claim;
+  if (!log) return metadata;
   switch (tiff->number(*log, 11).value_or(0)) {
     case 1:
-      claim.gamma = "c-log";
+      metadata.gamma = "c-log";
       break;
     case 2:
-      claim.gamma = "c-log2";
+      metadata.gamma = "c-log2";
       break;
     case 3:
-      claim.gamma = "c-log3";
+      metadata.gamma = "c-log3";
       break;
     default:
-      return claim;  // off: which curve it is then is not said
+      return metadata;  // off: which curve it is then is not said
   }
   switch (tiff->number(*log, 9).value_or(-1)) {
     case 0:
-      claim.gamut = "rec709";
+      metadata.gamut = "rec709";
       break;
     case 1:
-      claim.gamut = "rec2020";
+      metadata.gamut = "rec2020";
       break;
     case 2:
-      claim.gamut = "cinema-gamut";
+      metadata.gamut = "cinema-gamut";
       break;
     default:
       break;
   }
-  return claim;
+  return metadata;
 }
 
-Claim fujifilm_claim(std::string_view content) {
+SourceMetadata fujifilm_metadata(std::string_view content) {
   constexpr std::size_t kDirectoriesAt = 16;
   constexpr std::uint32_t kNotesDirectoryAt = 12;  // in the notes, after the maker's name and this number
   constexpr int kRecordingMode = 0x3803;
   if (content.size() <= kDirectoriesAt) return {};
   const auto tiff = Tiff::bare_little_endian(content.substr(kDirectoriesAt));
-  Claim claim = exif_claim(tiff);
+  SourceMetadata metadata = exif_metadata(tiff);
   const auto notes = in_exif(tiff, kMakerNote);
-  if (!notes || !notes->value.starts_with("FUJIFILM")) return claim;
+  if (!notes || !notes->value.starts_with("FUJIFILM")) return metadata;
   const auto mode = tiff.find(notes->where + kNotesDirectoryAt, kRecordingMode);
   switch (mode ? tiff.number(*mode).value_or(0) : 0) {
     case 0x10:
-      claim.gamma = "f-log";
+      metadata.gamma = "f-log";
       break;
     case 0x20:
-      claim.gamma = "hlg";
+      metadata.gamma = "hlg";
       break;
     case 0x30:
-      claim.gamma = "f-log2";
+      metadata.gamma = "f-log2";
       break;
     default:
       break;
   }
-  return claim;
+  return metadata;
 }
 
-Claim panasonic_claim(std::string_view content) {
+SourceMetadata panasonic_metadata(std::string_view content) {
   constexpr std::uint32_t kNotesDirectoryAt = 12;  // in the notes, after the maker's name
   constexpr int kPhotoStyle = 0x89, kVLog = 17;
   const auto tiff = still_in(content);
   if (!tiff) return {};
-  Claim claim = exif_claim(*tiff);
+  SourceMetadata metadata = exif_metadata(*tiff);
   const auto notes = in_exif(*tiff, kMakerNote);
-  if (!notes || !notes->value.starts_with("Panasonic")) return claim;
+  if (!notes || !notes->value.starts_with("Panasonic")) return metadata;
   const auto style = tiff->find(notes->where + kNotesDirectoryAt, kPhotoStyle);
-  if (style && tiff->number(*style) == kVLog) claim.gamma = "v-log";
-  return claim;
+  if (style && tiff->number(*style) == kVLog) metadata.gamma = "v-log";
+  return metadata;
 }
 
-Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate) {
+SourceMetadata nikon_metadata(std::string_view content, std::optional<Rational> file_rate) {
   enum : std::uint64_t { kModel = 2, kRate = 0x16, kRecordRate = 0x17, kExif = 0x1100000 };  // plus the tag of Exif
-  Claim claim{.origin = "maker's notes"};
+  SourceMetadata metadata{.origin = "maker's notes"};
   std::optional<Rational> rate, record_rate;
   for (std::size_t at = 0; at + 8 <= content.size();) {
     const auto tag = big_endian(content, at, 4);
@@ -206,24 +206,24 @@ Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate) {
     at += 8;
     if (of_one == 0 || size > content.size() - at) break;
     const auto value = content.substr(at, size);
-    if (tag == kModel) claim.camera = text(value);
+    if (tag == kModel) metadata.camera = text(value);
     if (tag == kRate) rate = big_endian_fraction(value);
     if (tag == kRecordRate) record_rate = big_endian_fraction(value);
-    if (tag == kExif + kExposureTime) claim.shutter = big_endian_fraction(value);
-    if (tag == kExif + kLensModel) claim.lens = text(value);
+    if (tag == kExif + kExposureTime) metadata.shutter = big_endian_fraction(value);
+    if (tag == kExif + kLensModel) metadata.lens = text(value);
     at += size;
   }
   if (file_rate && rate && record_rate) {
     if (*rate == *file_rate)
-      claim.capture_rate = record_rate;
+      metadata.capture_rate = record_rate;
     else if (*record_rate == *file_rate)
-      claim.capture_rate = rate;
+      metadata.capture_rate = rate;
   }
-  return claim;
+  return metadata;
 }
 
-Claim gopro_claim(std::string_view content) {
-  Claim claim{.origin = "maker's notes"};
+SourceMetadata gopro_metadata(std::string_view content) {
+  SourceMetadata metadata{.origin = "maker's notes"};
   bool in_steps = false;
   for (std::size_t at = 0; at + 8 <= content.size();) {
     const auto name = content.substr(at, 4);
@@ -233,37 +233,37 @@ Claim gopro_claim(std::string_view content) {
     if (nested) continue;  // its values follow it
     if (size > content.size() - at) break;
     const auto value = content.substr(at, size);
-    if (name == "PTCL" && text(value) == "FLAT") claim.gamma = "flat";
-    if (name == "MINF") claim.camera = text(value);
-    if (name == "VFPS") claim.capture_rate = big_endian_fraction(value);
+    if (name == "PTCL" && text(value) == "FLAT") metadata.gamma = "flat";
+    if (name == "MINF") metadata.camera = text(value);
+    if (name == "VFPS") metadata.capture_rate = big_endian_fraction(value);
     if (name == "RATE") in_steps = true;
     at += (size + 3) / 4 * 4;
   }
-  if (in_steps) claim.capture_rate = std::nullopt;  // a frame now and then, at whatever rate they play
-  return claim;
+  if (in_steps) metadata.capture_rate = std::nullopt;  // a frame now and then, at whatever rate they play
+  return metadata;
 }
 
-Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate) {
+SourceMetadata dji_metadata(std::string_view sample, std::optional<Rational> file_rate) {
   const auto name = field_of(sample, std::array{1, 1, 1}, MessageField::Kind::bytes);
   const auto* schema = name ? schema_named(name->bytes) : nullptr;
   if (!schema) return {};
-  Claim claim{.origin = "timed metadata"};
+  SourceMetadata metadata{.origin = "timed metadata"};
   if (const auto camera = field_of(sample, std::array{1, 1, 10}, MessageField::Kind::bytes))
-    claim.camera = text(camera->bytes);
+    metadata.camera = text(camera->bytes);
   if (const auto iso = float_of(sample, std::array{3, 2, 3, 1}); iso && *iso > 0 && *iso < kIsoOrMore)
-    claim.iso = positive(std::llround(*iso));
+    metadata.iso = positive(std::llround(*iso));
   if (const auto shutter = field_of(sample, std::array{3, 2, 4, 1}, MessageField::Kind::bytes))
     if (const auto time = packed_numbers(shutter->bytes); time.size() == 2)
-      claim.shutter = positive_fraction(static_cast<std::int64_t>(time[0]), static_cast<std::int64_t>(time[1]));
+      metadata.shutter = positive_fraction(static_cast<std::int64_t>(time[0]), static_cast<std::int64_t>(time[1]));
   if (const auto balance = field_of(sample, std::array{3, 2, 6, 1}, MessageField::Kind::number))
-    claim.white_balance = positive(static_cast<std::int64_t>(balance->number));
-  if (const char* curve = colour_mode(sample, schema->colour)) claim.gamma = curve;
-  if (claim.gamma == "d-log") claim.gamut = "d-gamut";
+    metadata.white_balance = positive(static_cast<std::int64_t>(balance->number));
+  if (const char* curve = colour_mode(sample, schema->colour)) metadata.gamma = curve;
+  if (metadata.gamma == "d-log") metadata.gamut = "d-gamut";
   constexpr std::uint64_t kSlowMotion = 2;
   const auto kind = field_of(sample, std::array{2, 3, 7}, MessageField::Kind::number);
   const auto rate = float_of(sample, schema->sensor_rate);
-  if (rate && file_rate) claim.capture_rate = capture_rate(*rate, *file_rate, kind && kind->number == kSlowMotion);
-  return claim;
+  if (rate && file_rate) metadata.capture_rate = capture_rate(*rate, *file_rate, kind && kind->number == kSlowMotion);
+  return metadata;
 }
 
 }  // namespace everytake

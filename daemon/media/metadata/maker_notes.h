@@ -8,19 +8,19 @@
 
 namespace everytake {
 
-// `content` of a `uuid` box; a claim of nothing where it is another's.
-Claim canon_claim(std::string_view content);
+// `content` of a `uuid` box; metadata of nothing where it is another's.
+SourceMetadata canon_metadata(std::string_view content);
 // `content` of `udta`/`MVTG`.
-Claim fujifilm_claim(std::string_view content);
+SourceMetadata fujifilm_metadata(std::string_view content);
 // `content` of `udta`/`PANA`.
-Claim panasonic_claim(std::string_view content);
+SourceMetadata panasonic_metadata(std::string_view content);
 // `content` of `udta`/`NCDT`/`NCTG`: records of a number, a type of TIFF, a count and the values. Of its two frame
 // rates the camera took the one that is not the file's; `file_rate` may be unknown.
-Claim nikon_claim(std::string_view content, std::optional<Rational> file_rate);
+SourceMetadata nikon_metadata(std::string_view content, std::optional<Rational> file_rate);
 // `content` of `udta`/`GPMF`: named values, some of them holding others.
-Claim gopro_claim(std::string_view content);
+SourceMetadata gopro_metadata(std::string_view content);
 // The first sample of a `djmd` stream: a message that names its schema, which is one of each camera. Of a schema whose
 // fields nobody has published nothing is believed. `file_rate` may be unknown.
-Claim dji_claim(std::string_view sample, std::optional<Rational> file_rate);
+SourceMetadata dji_metadata(std::string_view sample, std::optional<Rational> file_rate);
 
 }  // namespace everytake

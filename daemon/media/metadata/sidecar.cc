@@ -223,7 +223,7 @@ bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
   return true;
 }
 
-Result<Claim> parse_clip_metadata(std::string_view xml) {
+Result<SourceMetadata> parse_clip_metadata(std::string_view xml) {
   pugi::xml_document document;
   TRY(load(document, xml));
   auto node = child(document, "ClipMain");
@@ -231,12 +231,12 @@ Result<Claim> parse_clip_metadata(std::string_view xml) {
   // The path below ClipMain has one level more in some versions.
   if (const auto content = child(node, "ClipContent"); !child(node, "UserArea") && content) node = content;
   const auto unit = child(child(child(node, "UserArea"), "AcquisitionMetadata"), "CameraUnitMetadata");
-  Claim claim{.origin = "notes in the file"};
-  claim.gamma = lower(trimmed(child(child(unit, "Gamma"), "CaptureGamma").child_value()));
-  claim.gamut = lower(trimmed(child(child(unit, "Gamut"), "CaptureGamut").child_value()));
-  claim.iso = positive(std::string_view(child(unit, "ISOSensitivity").child_value()));
-  claim.white_balance = positive(std::string_view(child(unit, "WhiteBalanceColorTemperature").child_value()));
-  return claim;
+  SourceMetadata metadata{.origin = "notes in the file"};
+  metadata.gamma = lower(trimmed(child(child(unit, "Gamma"), "CaptureGamma").child_value()));
+  metadata.gamut = lower(trimmed(child(child(unit, "Gamut"), "CaptureGamut").child_value()));
+  metadata.iso = positive(std::string_view(child(unit, "ISOSensitivity").child_value()));
+  metadata.white_balance = positive(std::string_view(child(unit, "WhiteBalanceColorTemperature").child_value()));
+  return metadata;
 }
 
 }  // namespace everytake

@@ -43,6 +43,6 @@ bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
 // `ClipMain` of the Semi-Pro clip metadata that some cameras put into a QuickTime key: gamma, gamut, exposure index,
 // white balance. Errors as of
 // parse_sidecar().
-Result<Claim> parse_clip_metadata(std::string_view xml);
+Result<SourceMetadata> parse_clip_metadata(std::string_view xml);
 
 }  // namespace everytake

@@ -15,21 +15,21 @@ std::optional<int> positive(std::string_view digits) {
   return positive(number);
 }
 
-void apply(ClipFacts& facts, const Claim& claim) {
+void apply(ClipFacts& facts, const SourceMetadata& metadata) {
   const auto fill = [&](const char* field, auto& into, const auto& value) {
     if (into || !value) return;
     into = value;
-    facts.origin[field] = claim.origin;
+    facts.origin[field] = metadata.origin;
   };
-  fill("gamma", facts.gamma, claim.gamma);
-  fill("gamut", facts.gamut, claim.gamut);
-  fill("camera", facts.camera, claim.camera);
-  fill("lens", facts.lens, claim.lens);
-  fill("iso", facts.iso, claim.iso);
-  fill("shutter", facts.shutter, claim.shutter);
-  fill("white_balance", facts.white_balance, claim.white_balance);
-  fill("capture_rate", facts.capture_rate, claim.capture_rate);
-  fill("recorded_at", facts.recorded_at, claim.recorded_at);
+  fill("gamma", facts.gamma, metadata.gamma);
+  fill("gamut", facts.gamut, metadata.gamut);
+  fill("camera", facts.camera, metadata.camera);
+  fill("lens", facts.lens, metadata.lens);
+  fill("iso", facts.iso, metadata.iso);
+  fill("shutter", facts.shutter, metadata.shutter);
+  fill("white_balance", facts.white_balance, metadata.white_balance);
+  fill("capture_rate", facts.capture_rate, metadata.capture_rate);
+  fill("recorded_at", facts.recorded_at, metadata.recorded_at);
 }
 
 }  // namespace everytake

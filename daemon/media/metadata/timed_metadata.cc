@@ -57,11 +57,11 @@ const Named* named(std::span<const Named> table, std::string_view label, std::si
   return found == table.end() ? nullptr : &*found;
 }
 
-void take_names(const Named* row, Claim& claim) {
+void take_names(const Named* row, SourceMetadata& metadata) {
   if (!row) return;
-  if (row->gamma) claim.gamma = row->gamma;
-  if (row->gamut && (!row->gamma || !claim.gamut))
-    claim.gamut = row->gamut;  // primaries go before what a curve implies
+  if (row->gamma) metadata.gamma = row->gamma;
+  if (row->gamut && (!row->gamma || !metadata.gamut))
+    metadata.gamut = row->gamut;  // primaries go before what a curve implies
 }
 
 std::optional<int> whole(std::string_view value, std::size_t bytes) {
@@ -70,34 +70,34 @@ std::optional<int> whole(std::string_view value, std::size_t bytes) {
 }
 
 struct Reading {
-  Claim claim;
+  SourceMetadata metadata;
   std::optional<int> shutter_angle;  // minutes of arc
 };
 
 void read_item(std::uint64_t tag, std::string_view value, Reading& to) {
   switch (tag) {
     case kGamma:
-      return take_names(named(kGammas, value, 4), to.claim);
+      return take_names(named(kGammas, value, 4), to.metadata);
     case kPrimaries:
-      return take_names(named(kPrimarySets, value, 4), to.claim);
+      return take_names(named(kPrimarySets, value, 4), to.metadata);
     case kLogLabel:
-      return take_names(named(kLogs, value, 8), to.claim);
+      return take_names(named(kLogs, value, 8), to.metadata);
     case kLogPrimaries:
-      return take_names(named(kLogPrimarySets, value, 8), to.claim);
+      return take_names(named(kLogPrimarySets, value, 8), to.metadata);
     case kCaptureRate:
-      to.claim.capture_rate = big_endian_fraction(value);
+      to.metadata.capture_rate = big_endian_fraction(value);
       return;
     case kShutterTime:
-      to.claim.shutter = big_endian_fraction(value);
+      to.metadata.shutter = big_endian_fraction(value);
       return;
     case kShutterAngle:
       to.shutter_angle = whole(value, 4);
       return;
     case kIso:
-      if (const auto iso = whole(value, 2); iso != kIsoOrMore) to.claim.iso = iso;
+      if (const auto iso = whole(value, 2); iso != kIsoOrMore) to.metadata.iso = iso;
       return;
     case kWhiteBalance:
-      to.claim.white_balance = whole(value, 2);
+      to.metadata.white_balance = whole(value, 2);
       return;
     default:
       return;
@@ -105,14 +105,14 @@ void read_item(std::uint64_t tag, std::string_view value, Reading& to) {
 }
 
 // Where only the angle is said: that part of a whole turn, and of a frame's time.
-Claim finished(Reading reading) {
+SourceMetadata finished(Reading reading) {
   constexpr int kTurn = 360 * 60;
-  auto& claim = reading.claim;
-  if (!claim.shutter && claim.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn) {
-    const auto time = Rational(*reading.shutter_angle, kTurn) / *claim.capture_rate;
-    claim.shutter = positive_fraction(time.num(), time.den());
+  auto& metadata = reading.metadata;
+  if (!metadata.shutter && metadata.capture_rate && reading.shutter_angle && *reading.shutter_angle <= kTurn) {
+    const auto time = Rational(*reading.shutter_angle, kTurn) / *metadata.capture_rate;
+    metadata.shutter = positive_fraction(time.num(), time.den());
   }
-  return std::move(claim);
+  return std::move(metadata);
 }
 
 }  // namespace
@@ -122,8 +122,8 @@ bool is_acquisition_set(std::string_view key) {
   return key.starts_with(kStart) && key.substr(kStart.size()).substr(1).starts_with(kKind);  // of any version
 }
 
-Claim read_acquisition_sets(std::string_view sets) {
-  Reading reading{.claim = {.origin = "timed metadata"}, .shutter_angle = {}};
+SourceMetadata read_acquisition_sets(std::string_view sets) {
+  Reading reading{.metadata = {.origin = "timed metadata"}, .shutter_angle = {}};
   for (std::size_t at = 0; at < sets.size() && sets.size() - at >= 4;) {
     const auto rest = sets.substr(at);
     if (const auto value = klv_value(rest)) {
@@ -139,7 +139,7 @@ Claim read_acquisition_sets(std::string_view sets) {
   return finished(std::move(reading));
 }
 
-Claim read_timed_metadata(std::string_view sample) {
+SourceMetadata read_timed_metadata(std::string_view sample) {
   const auto header = std::max<std::uint64_t>(2, big_endian(sample, 0, 2));
   return read_acquisition_sets(sample.substr(std::min<std::uint64_t>(header, sample.size())));
 }

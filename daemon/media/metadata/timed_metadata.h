@@ -12,9 +12,9 @@ bool is_acquisition_set(std::string_view key);
 
 // What a frame's sets say. A set is a 16-byte label, a length (ST 336), then items of a two-byte tag, a two-byte length
 // and a value. Unknown tags and other sets are passed over; whatever does not fit ends the reading.
-Claim read_acquisition_sets(std::string_view sets);
+SourceMetadata read_acquisition_sets(std::string_view sets);
 
 // The same of the first sample of an `rtmd` stream: a header whose first two bytes are its length, then sets.
-Claim read_timed_metadata(std::string_view sample);
+SourceMetadata read_timed_metadata(std::string_view sample);
 
 }  // namespace everytake

@@ -42,8 +42,8 @@ Clip next() {
 }
 
 TEST(GoesOn, WhereTheCameraSplitARecording) {
-  EXPECT_TRUE(goes_on(first(), next()));
-  EXPECT_FALSE(goes_on(next(), first()));
+  EXPECT_TRUE(continues(first(), next()));
+  EXPECT_FALSE(continues(next(), first()));
   const Clip clips[] = {next(), first()};
   EXPECT_EQ(next_of(first(), clips)->name, "C0002");
   EXPECT_EQ(previous_of(next(), clips)->name, "C0001");
@@ -56,9 +56,9 @@ TEST(GoesOn, InTheNextChapterOfOneNumber) {
   a.size = 3'798'176'462;  // chapters end where the camera likes
   a.name = "GX010034";
   b.name = "GX020034";
-  EXPECT_TRUE(goes_on(a, b));
+  EXPECT_TRUE(continues(a, b));
   b.name = "GX030034";
-  EXPECT_FALSE(goes_on(a, b));
+  EXPECT_FALSE(continues(a, b));
 }
 
 TEST(GoesOn, OnlyWhereEverythingSpeaksForIt) {
@@ -82,7 +82,7 @@ TEST(GoesOn, OnlyWhereEverythingSpeaksForIt) {
   for (const auto& change : changes) {
     auto a = first(), b = next();
     change(a, b);
-    EXPECT_FALSE(goes_on(a, b)) << &change - changes;
+    EXPECT_FALSE(continues(a, b)) << &change - changes;
   }
 }
 
@@ -95,7 +95,7 @@ TEST(GoesOn, FromEitherSizeAtWhichCamerasSplit) {
                                      {4'294'967'296, false}}) {
     auto a = first();
     a.size = size;
-    EXPECT_EQ(goes_on(a, next()), splits) << size;
+    EXPECT_EQ(continues(a, next()), splits) << size;
   }
 }
 

@@ -56,14 +56,14 @@ Clip changed(const Change& change) {
   return clip;
 }
 
-// The clip's flaws among `neighbours` that are as they should be but for `all_change`.
+// What is wrong with the clip among `neighbours` that are as they should be but for `all_change`.
 std::vector<std::string> codes(
     const Change& change, std::size_t neighbours = 4, const Plan& the_plan = plan(),
     const Change& all_change = [](ClipFacts&) {}) {
   std::vector<Clip> clips(neighbours, changed(all_change));
   clips.push_back(changed(change));
   std::vector<std::string> codes;
-  for (const auto& flaw : flaws_of(clips.back(), clips, the_plan)) codes.push_back(flaw.code);
+  for (const auto& flaw : checks_of(clips.back(), clips, the_plan)) codes.push_back(flaw.code);
   return codes;
 }
 using Codes = std::vector<std::string>;
@@ -116,15 +116,15 @@ TEST(Flaws, CallAGammaOtherThanNearlyAllItsNeighboursWhereThePlanHasNone) {
   EXPECT_THAT(codes(with_gamma("rec709"), 4, none, with_gamma(std::nullopt)), IsEmpty());
   std::vector<Clip> clips(5, good());
   clips[0].facts.gamma = clips[1].facts.gamma = "rec709";
-  EXPECT_THAT(flaws_of(clips[0], clips, none), IsEmpty());  // three of four are no clear majority
+  EXPECT_THAT(checks_of(clips[0], clips, none), IsEmpty());  // three of four are no clear majority
   clips.resize(9, good());
-  EXPECT_EQ(flaws_of(clips[0], clips, none).size(), 1U);
+  EXPECT_EQ(checks_of(clips[0], clips, none).size(), 1U);
   for (std::size_t i = 2; i < clips.size(); ++i) clips[i].facts.camera = "L-2";
-  EXPECT_THAT(flaws_of(clips[0], clips, none), IsEmpty());  // another camera is no neighbour
+  EXPECT_THAT(checks_of(clips[0], clips, none), IsEmpty());  // another camera is no neighbour
   for (auto& clip : clips) clip.facts.camera.reset();
-  EXPECT_EQ(flaws_of(clips[0], clips, none).size(), 1U);  // of one roll
+  EXPECT_EQ(checks_of(clips[0], clips, none).size(), 1U);  // of one roll
   for (std::size_t i = 2; i < clips.size(); ++i) clips[i].roll = "R002";
-  EXPECT_THAT(flaws_of(clips[0], clips, none), IsEmpty());
+  EXPECT_THAT(checks_of(clips[0], clips, none), IsEmpty());
 }
 
 TEST(Flaws, CallARateOtherThanTheEditsUnlessItIsSlowMotion) {
@@ -211,13 +211,13 @@ TEST(Flaws, MissNoSoundOfACameraThatNeverHasAnyBesideOneThatHas) {
   std::vector<Clip> clips(3, changed(without_sound));
   clips.resize(5, good());
   for (std::size_t i = 3; i < 5; ++i) clips[i].facts.camera = "L-2";
-  EXPECT_THAT(flaws_of(clips[0], clips, plan()), IsEmpty());
+  EXPECT_THAT(checks_of(clips[0], clips, plan()), IsEmpty());
   clips[1].facts.audio = true;
   clips[1].facts.levels = {96'000, -90, 0};  // a silent track is no sound either
-  EXPECT_THAT(flaws_of(clips[0], clips, plan()), IsEmpty());
-  EXPECT_THAT(flaws_of(clips[1], clips, plan()), IsEmpty());
+  EXPECT_THAT(checks_of(clips[0], clips, plan()), IsEmpty());
+  EXPECT_THAT(checks_of(clips[1], clips, plan()), IsEmpty());
   clips[1].facts.levels = {96'000, -30, 0};
-  EXPECT_EQ(flaws_of(clips[0], clips, plan()).front().code, "no_sound");
+  EXPECT_EQ(checks_of(clips[0], clips, plan()).front().code, "no_sound");
 }
 
 TEST(Flaws, CallSoundSilentClippedOrUnreadableByItsLevels) {
@@ -239,7 +239,7 @@ TEST(Flaws, NameTheClipAndSayWhatToDo) {
   std::vector<Clip> clips(4, good());
   clips[0].facts.gamma = "rec709";
   clips[0].facts.problems = {{"truncated", "", "", "cut"}};
-  add_flaws(clips, plan());
+  add_checks(clips, plan());
   ASSERT_EQ(clips[0].facts.problems.size(), 2U);
   EXPECT_EQ(clips[0].facts.problems[1].path, "CLIP/C0007.MP4");
   EXPECT_EQ(clips[0].facts.problems[1].message,

@@ -19,7 +19,7 @@ std::string boot() {
   return this_process().boot.substr(machine().size() + 1);
 }
 
-TEST(Lease, KnowsThisProcessAsALivingOne) {
+TEST(CardLock, KnowsThisProcessAsALivingOne) {
   EXPECT_TRUE(is_alive(this_process()));
   EXPECT_FALSE(machine().empty());
   auto another = this_process();
@@ -28,7 +28,7 @@ TEST(Lease, KnowsThisProcessAsALivingOne) {
 }
 
 // Killed, and its parent has not asked yet how it ended: it will never give the card back.
-TEST(Lease, TakesAProcessThatOnlyWaitsToBeAskedForADeadOne) {
+TEST(CardLock, TakesAProcessThatOnlyWaitsToBeAskedForADeadOne) {
   int ends[2];
   ASSERT_EQ(::pipe(ends), 0);
   const auto child = ::fork();
@@ -48,7 +48,7 @@ TEST(Lease, TakesAProcessThatOnlyWaitsToBeAskedForADeadOne) {
   ::close(ends[1]);
 }
 
-TEST(Lease, CountsAProcessOfAnotherMachineAsAlive) {
+TEST(CardLock, CountsAProcessOfAnotherMachineAsAlive) {
   std::string boot = "studio-b#0011/";
   boot += kOtherBoot;
   const Holder there{this_process().pid, boot, 1};
@@ -56,7 +56,7 @@ TEST(Lease, CountsAProcessOfAnotherMachineAsAlive) {
   EXPECT_FALSE(is_of_this_machine(there));
 }
 
-TEST(Lease, CountsWhatAnEarlierBootOfThisMachineLeftAsDead) {
+TEST(CardLock, CountsWhatAnEarlierBootOfThisMachineLeftAsDead) {
   EXPECT_FALSE(is_alive({this_process().pid, machine() + "/" + kOtherBoot, this_process().born}));
   // It goes by another name since.
   if (const auto number = machine().find('#'); number != std::string::npos) {
@@ -65,7 +65,7 @@ TEST(Lease, CountsWhatAnEarlierBootOfThisMachineLeftAsDead) {
 }
 
 // As a version wrote them that knew no machines: with the line feed of the file they come from.
-TEST(Lease, TakesRowsWithoutAMachineForThisMachines) {
+TEST(CardLock, TakesRowsWithoutAMachineForThisMachines) {
   EXPECT_TRUE(is_alive({this_process().pid, boot() + "\n", this_process().born}));
   EXPECT_FALSE(is_alive({this_process().pid, std::string(kOtherBoot) + "\n", this_process().born}));
 }
