@@ -6,9 +6,9 @@
 
 namespace everytake::cli {
 
-Exit report(const Error& error, Session& session) {
+pipeline::Exit report(const Error& error, Session& session) {
   session.err << painted("everytake: " + error.what, Tone::bad, session.err_screen) << '\n';
-  return exit_of(error.code);
+  return pipeline::exit_of(error.code);
 }
 
 void remark(std::string_view what, Session& session) {

@@ -8,7 +8,7 @@
 namespace everytake::cli {
 
 // One line about what ended the command, and the exit code that belongs to it.
-Exit report(const Error& error, Session& session);
+pipeline::Exit report(const Error& error, Session& session);
 
 // One line about what the person should know while the command goes on; silent under --quiet.
 void remark(std::string_view what, Session& session);

@@ -7,9 +7,9 @@
 
 namespace everytake::cli {
 
-Card OpenCard::as_card(const Path& shoot) const {
-  const bool medium = is_medium(*fs, volume, shoot);
-  return {root, *fs, volume, medium, beside(root, volume, medium)};
+pipeline::Card OpenCard::as_card(const Path& shoot) const {
+  const bool medium = pipeline::is_medium(*fs, volume, shoot);
+  return {root, *fs, volume, medium, pipeline::beside(root, volume, medium)};
 }
 
 Result<OpenCard> open_card(const std::string& name, const Session& session) {

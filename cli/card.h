@@ -16,7 +16,7 @@ struct OpenCard {
   Volume volume;
 
   // As the pipeline wants it; refers to this. `shoot` is the shoot's folder: its own filesystem is no card's.
-  Card as_card(const Path& shoot) const;
+  pipeline::Card as_card(const Path& shoot) const;
 };
 
 // Opens it for reading only. `invalid` when there is no such folder, saying what to do.

@@ -50,7 +50,7 @@ bool fast_enough(const ClipFacts& facts, Rational least) {
 }
 
 Result<Micros> start_of_bar(std::int64_t bar, const Song& song) {
-  const auto grid = bar_grid(song);
+  const auto grid = plan::bar_grid(song);
   if (!grid)
     return fail(Code::invalid, fmt::format("--bar {}: the plan's [song] has no tempo; write a time with --at", bar));
   constexpr std::int64_t kMostBars = 1'000'000;

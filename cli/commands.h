@@ -32,7 +32,7 @@ struct Session {
 };
 
 // What a command does once its options are parsed.
-using Run = std::function<Exit(Session&)>;
+using Run = std::function<pipeline::Exit(Session&)>;
 
 // Adds a command's options to `command` and returns what to run. In cli/<name>.cc.
 using Declare = Run(CLI::App& command);
@@ -77,6 +77,6 @@ inline constexpr Command kCommands[] = {
 
 // Parses the arguments (without the program's name) and runs the command they name. Usage errors are explained on
 // `err` and give Exit::usage.
-Exit run(std::vector<std::string> arguments, Session& session);
+pipeline::Exit run(std::vector<std::string> arguments, Session& session);
 
 }  // namespace everytake::cli

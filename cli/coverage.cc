@@ -37,19 +37,19 @@ std::string strip_or_reason(const Plan& plan, std::span<const Clip> clips, const
   return strip.empty() ? "The song's length is not known: write file or length into the plan's [song].\n" : strip;
 }
 
-Exit coverage_command(bool check, bool strip, Session& session) {
+pipeline::Exit coverage_command(bool check, bool strip, Session& session) {
   const auto shoot = load_shoot(session);
   if (!shoot) return shoot.error();
   const auto clips = clips_of(*shoot);
   if (!clips) return report(clips.error(), session);
-  const auto covered = coverage(shoot->plan, *clips);
+  const auto covered = coverage::coverage(shoot->plan, *clips);
   if (session.json)
-    print_json(coverage_json(covered), session);
+    print_json(coverage::coverage_json(covered), session);
   else
     session.out << coverage_table(covered, session.out_screen);
   if (strip && !session.json) session.out << "\n" << strip_or_reason(shoot->plan, *clips, session.out_screen);
   remark_on_uncounted(*clips, session);
-  return check && !covered.complete() ? Exit::no : Exit::done;
+  return check && !covered.complete() ? pipeline::Exit::no : pipeline::Exit::done;
 }
 
 }  // namespace

@@ -27,14 +27,14 @@ Cell count(int have, int want) {
 }
 
 // Rounded down: nothing looks whole that isn't.
-Cell covered_cell(const SectionCoverage& section) {
+Cell covered_cell(const coverage::SectionCoverage& section) {
   const auto length = std::max<std::int64_t>(1, section.span.length().count());
   const auto percent = section.covered.count() * 100 / length;
   const auto full = static_cast<std::size_t>(section.covered.count() * kBarColumns / length);
   return {fmt::format("{}{} {:>3} %", std::string(full, '#'), std::string(kBarColumns - full, '.'), percent)};
 }
 
-std::string sections_table(const Coverage& coverage, const Screen& screen) {
+std::string sections_table(const coverage::Coverage& coverage, const Screen& screen) {
   if (coverage.sections.empty()) return "The plan has no sections.\n";
   std::vector<std::vector<Cell>> rows;
   for (const auto& s : coverage.sections)
@@ -44,14 +44,14 @@ std::string sections_table(const Coverage& coverage, const Screen& screen) {
 }
 
 // Sections a member is on set in and no clip shows them in.
-std::string unseen_in(const MemberCoverage& member, const std::vector<SectionCoverage>& sections) {
+std::string unseen_in(const coverage::MemberCoverage& member, const std::vector<coverage::SectionCoverage>& sections) {
   std::string names;
   for (std::size_t i = 0; i < sections.size(); ++i)
     if (member.sections[i] == 0) names += (names.empty() ? "" : ", ") + sections[i].name;
   return names;
 }
 
-std::string members_table(const Coverage& coverage, const Screen& screen) {
+std::string members_table(const coverage::Coverage& coverage, const Screen& screen) {
   std::vector<std::vector<Cell>> rows;
   for (const auto& m : coverage.members) {
     const auto clips = [&](Kind kind) { return fmt::format("{}", m.kinds.at(kind).clips); };
@@ -70,14 +70,14 @@ std::string members_table(const Coverage& coverage, const Screen& screen) {
                rows, screen);
 }
 
-bool wants_anything(const Coverage& coverage) {
+bool wants_anything(const coverage::Coverage& coverage) {
   return std::any_of(coverage.sections.begin(), coverage.sections.end(),
                      [](const auto& section) { return section.want != Wants{}; }) ||
          std::any_of(coverage.members.begin(), coverage.members.end(),
                      [](const auto& member) { return member.want > Micros::zero(); });
 }
 
-std::string next_to_shoot(const Coverage& coverage, const Screen& screen) {
+std::string next_to_shoot(const coverage::Coverage& coverage, const Screen& screen) {
   if (coverage.complete())
     return wants_anything(coverage) ? painted("All that the plan wants is there.", Tone::good, screen) + "\n"
                                     : "The plan wants nothing: say how much in its [want].\n";
@@ -96,7 +96,7 @@ std::string problems_line(int clips, const Screen& screen) {
 
 }  // namespace
 
-std::string coverage_table(const Coverage& coverage, const Screen& screen) {
+std::string coverage_table(const coverage::Coverage& coverage, const Screen& screen) {
   std::string text = sections_table(coverage, screen);
   if (!coverage.members.empty())
     text += "\n" + members_table(coverage, screen) + "\nSeconds on screen are of b-roll and slow-mo.\n";

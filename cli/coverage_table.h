@@ -10,6 +10,6 @@ namespace everytake::cli {
 
 // A line a section, a line a member, then what to shoot next. What is short of the plan is marked with a sign, and with
 // colour where the screen has it.
-std::string coverage_table(const Coverage& coverage, const Screen& screen);
+std::string coverage_table(const coverage::Coverage& coverage, const Screen& screen);
 
 }  // namespace everytake::cli

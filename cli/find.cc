@@ -72,7 +72,7 @@ Run declare_find(CLI::App& command) {
     if (session.json) {
       Json list = Json::array();
       for (const auto& clip : found) {
-        list.push_back(clip_json(clip, shoot->plan));
+        list.push_back(exports::clip_json(clip, shoot->plan));
         if (filter->at) list.back()["open_at_s"] = seconds(clip_time_at(clip.placement, *filter->at));
       }
       print_json({{"clips", std::move(list)}}, session);
@@ -81,7 +81,7 @@ Run declare_find(CLI::App& command) {
     } else {
       session.out << found_text(found, *filter, shoot->plan, session.out_screen);
     }
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

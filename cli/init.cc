@@ -1,30 +1,27 @@
 #include <fmt/format.h>
 
 #include <CLI/App.hpp>
-#include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/new_file.h"
 #include "cli/shoot.h"
+#include "os/paths.h"
 #include "os/posix_fs.h"
-#include "os/system_error.h"
 #include "plan/template.h"
 
 namespace everytake::cli {
 namespace {
 
 Result<Path> init(const Path& folder) {
-  boost::system::error_code error;
-  boost::filesystem::create_directories(folder, error);
-  if (error)
-    return tl::unexpected(system_error(fmt::format("{}: make the folder", shown(folder.string())), error.value()));
+  TRY(make_folders(folder));
   const auto fs = TRY(PosixFs::open_at(folder));
-  const auto written = write_new(*fs, kPlanFile, plan_template(folder.filename().string()));
+  const auto written = write_new(*fs, pipeline::kPlanFile, plan::plan_template(folder.filename().string()));
   if (!written && written.error().code == Code::exists)
-    return fail(Code::exists, fmt::format("{} has a {} already; it stays as it is", shown(folder.string()), kPlanFile));
+    return fail(Code::exists,
+                fmt::format("{} has a {} already; it stays as it is", shown(folder.string()), pipeline::kPlanFile));
   if (!written) return tl::unexpected(written.error());
-  return folder / kPlanFile;
+  return folder / pipeline::kPlanFile;
 }
 
 }  // namespace
@@ -43,7 +40,7 @@ Run declare_init(CLI::App& command) {
       session.out << shown(plan->string()) << '\n';
       remark("Edit it, then check it with: everytake plan", session);
     }
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

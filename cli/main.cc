@@ -1,12 +1,12 @@
 #include <unistd.h>
 
-#include <boost/filesystem/operations.hpp>
 #include <csignal>
 #include <cstdlib>
 #include <iostream>
 
 #include "cli/commands.h"
 #include "os/heap_policy.h"
+#include "os/paths.h"
 #include "os/terminate_handler.h"
 
 int main(int argc, char** argv) {
@@ -18,19 +18,18 @@ int main(int argc, char** argv) {
   std::signal(SIGXFSZ, SIG_IGN);
   std::signal(SIGCHLD, SIG_DFL);  // however it was started: examinations are waited for
 
-  boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
   const char* shoot = std::getenv("EVERYTAKE_SHOOT");
   cli::Session session{
       .out = std::cout,
       .err = std::cerr,
       .out_screen = cli::screen_of(STDOUT_FILENO),
       .err_screen = cli::screen_of(STDERR_FILENO),
-      .folder = boost::filesystem::current_path(no_folder),
+      .folder = everytake::working_folder(),
       .shoot_from_environment = shoot ? std::optional<std::string>(shoot) : std::nullopt,
       .shoot = std::nullopt,
   };
   const auto exit = cli::run({argv + 1, argv + argc}, session);
   if (std::cout.flush()) return static_cast<int>(exit);
   if (errno != EPIPE) std::cerr << "everytake: the answer could not be written in full\n";
-  return static_cast<int>(exit == Exit::done ? Exit::no : exit);
+  return static_cast<int>(exit == pipeline::Exit::done ? pipeline::Exit::no : exit);
 }

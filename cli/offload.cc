@@ -54,16 +54,16 @@ class Teller {
  public:
   Teller(Session& session, const Clock& clock) : clock_(clock), line_(session.err, session.err_screen, session.quiet) {}
 
-  IngestWatcher watcher() {
-    IngestWatcher watcher;
-    watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_ = glance_at(start);
+  pipeline::IngestWatcher watcher() {
+    pipeline::IngestWatcher watcher;
+    watcher.started = [this](const pipeline::IngestWatcher::Start& start) {
+      glance_ = pipeline::glance_at(start);
       begun_ = clock_.steady();
     };
-    watcher.progress = [this](const CopyProgress& progress) {
+    watcher.progress = [this](const offload::CopyProgress& progress) {
       const auto now = clock_.steady();
-      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
-      if (glance_.to_read > 0) line_.update(progress_text(glance_), now);
+      pipeline::look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
+      if (glance_.to_read > 0) line_.update(pipeline::progress_text(glance_), now);
     };
     return watcher;
   }
@@ -73,7 +73,7 @@ class Teller {
  private:
   const Clock& clock_;
   Progress line_;
-  CopyGlance glance_;
+  pipeline::CopyGlance glance_;
   std::chrono::steady_clock::time_point begun_{};
 };
 
@@ -86,28 +86,30 @@ Problem not_judged(const Error& error) {
 }
 
 struct Outcome {
-  IngestReport report;
-  std::optional<Verdict> verdict;  // nullopt where the card could not be looked at again
+  pipeline::IngestReport report;
+  std::optional<offload::Verdict> verdict;  // nullopt where the card could not be looked at again
   std::vector<Clip> clips;
 };
 
 class Offload {
  public:
-  Offload(const Shoot& shoot, const Options& options, Session& session, const StopOnSignal& stop)
+  Offload(const pipeline::Shoot& shoot, const Options& options, Session& session, const StopOnSignal& stop)
       : shoot_(shoot), options_(options), session_(session), stop_(stop) {}
 
   Result<Outcome> run() {
     const auto planned = TRY(destinations_of(options_, shoot_.plan, session_));
-    TRY(check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
+    TRY(pipeline::check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
     const auto card = TRY(open_card(options_.card, session_));
-    const Card seen = card.as_card(shoot_.folder);
-    auto destinations = open_destinations(planned);
-    TRY(check_not_on_card(destinations, seen));
-    TRY(check_disks(destinations));
-    const auto catalogue = TRY(options_.dry_run ? look_into_catalogue(shoot_) : Catalogue::open(shoot_.catalogue()));
-    KeptSong song;
-    Pipeline pipeline(*catalogue, shoot_.plan, clock_,
-                      [&](std::stop_token stop) { return song.of(shoot_.folder, shoot_.plan.song, std::move(stop)); });
+    const pipeline::Card seen = card.as_card(shoot_.folder);
+    auto destinations = pipeline::open_destinations(planned);
+    TRY(pipeline::check_not_on_card(destinations, seen));
+    TRY(pipeline::check_disks(destinations));
+    const auto catalogue =
+        TRY(options_.dry_run ? look_into_catalogue(shoot_) : catalogue::Catalogue::open(shoot_.catalogue()));
+    pipeline::KeptSong song;
+    pipeline::Pipeline pipeline(*catalogue, shoot_.plan, clock_, [&](std::stop_token stop) {
+      return song.of(shoot_.folder, shoot_.plan.song, std::move(stop));
+    });
 
     Teller teller(session_, clock_);
     Outcome outcome;
@@ -130,7 +132,7 @@ class Offload {
   }
 
  private:
-  Result<void> study(Pipeline& pipeline, std::span<OpenDestination> destinations) const {
+  Result<void> study(pipeline::Pipeline& pipeline, std::span<pipeline::OpenDestination> destinations) const {
     const auto studied = TRY(pipeline.study(destinations, {}, stop_.token()));
     if (studied.why) remark("Not every clip is studied: " + studied.why->what, session_);
     const auto folder = TRY(PosixFs::open_at(shoot_.folder));
@@ -138,14 +140,14 @@ class Offload {
     return {};
   }
 
-  const Shoot& shoot_;
+  const pipeline::Shoot& shoot_;
   const Options& options_;
   Session& session_;
   const StopOnSignal& stop_;
   const SystemClock clock_;
 };
 
-Exit run_offload(const Options& options, Session& session) {
+pipeline::Exit run_offload(const Options& options, Session& session) {
   const SystemClock clock;
   const auto begun = clock.steady();
   const StopOnSignal stop;
@@ -166,7 +168,7 @@ Exit run_offload(const Options& options, Session& session) {
     session.out << (options.dry_run ? dry_run_text(visit, session.out_screen)
                                     : offload_text(visit, verdict, clips, session.out_screen));
   const bool nothing_to_say = options.dry_run && visit.problems.empty();
-  return stop.exit().value_or(nothing_to_say ? Exit::done : exit_of(visit));
+  return stop.exit().value_or(nothing_to_say ? pipeline::Exit::done : pipeline::exit_of(visit));
 }
 
 }  // namespace

@@ -13,7 +13,7 @@
 namespace everytake::cli {
 namespace {
 
-using Destination = IngestReport::Destination;
+using Destination = pipeline::IngestReport::Destination;
 using State = Destination::State;
 
 const char* state_text(State state) {
@@ -41,13 +41,13 @@ const char* readback_words(const std::optional<Evidence>& readback) {
   return "";
 }
 
-std::string heading(const IngestReport& report) {
+std::string heading(const pipeline::IngestReport& report) {
   return fmt::format("{} from \"{}\": {} on the card, {}", report.roll.empty() ? "A new roll" : report.roll,
                      shown(report.label), counted(report.files, "file"), bytes_text(report.bytes));
 }
 
 // Files that were kept before, from another folder of the card or a copy of it.
-std::string met_text(const IngestReport& report) {
+std::string met_text(const pipeline::IngestReport& report) {
   std::string text;
   for (const auto& [roll, files] : report.met)
     text += fmt::format("  {} already in {}, by their bytes: not copied again\n", counted(files, "file"), shown(roll));
@@ -56,7 +56,7 @@ std::string met_text(const IngestReport& report) {
 
 }  // namespace
 
-std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
+std::string offload_text(const pipeline::IngestReport& report, const std::optional<offload::Verdict>& verdict,
                          const std::vector<Clip>& clips, const Screen& screen) {
   std::string text = painted(heading(report), Tone::heading, screen) + "\n";
   std::vector<std::vector<Cell>> rows;
@@ -83,7 +83,7 @@ std::string offload_text(const IngestReport& report, const std::optional<Verdict
                                "  next: run the same command again; it goes on where it was\n");
 }
 
-std::string dry_run_text(const IngestReport& report, const Screen& screen) {
+std::string dry_run_text(const pipeline::IngestReport& report, const Screen& screen) {
   std::string text = painted(heading(report), Tone::heading, screen) + "\n";
   for (const auto& each : report.destinations)
     text += fmt::format("  {}: {} of {} are there already\n", shown(each.name), each.already_files,
@@ -93,8 +93,8 @@ std::string dry_run_text(const IngestReport& report, const Screen& screen) {
   return text + "Nothing was written.\n";
 }
 
-Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
-                  const Plan& plan, Micros elapsed) {
+Json offload_json(const pipeline::IngestReport& report, const std::optional<offload::Verdict>& verdict,
+                  const std::vector<Clip>& clips, const Plan& plan, Micros elapsed) {
   Json json;
   json["roll"] = report.roll.empty() ? Json(nullptr) : Json(report.roll);
   Json card;
@@ -116,14 +116,14 @@ Json offload_json(const IngestReport& report, const std::optional<Verdict>& verd
     destination["copied_files"] = each.copied_files;
     destination["already_files"] = each.already_files;
     destination["failed_files"] = each.failed_files;
-    destination["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
+    destination["readback"] = each.readback ? Json(catalogue::to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(destination));
   }
   json["already"] = Json::object();
   for (const auto& [roll, files] : report.met) json["already"][roll] = files;
   json["remarks"] = report.remarks;
   json["clips"] = Json::array();
-  for (const auto& clip : clips) json["clips"].push_back(clip_json(clip, plan));
+  for (const auto& clip : clips) json["clips"].push_back(exports::clip_json(clip, plan));
   json["problems"] = problems_json(report.problems);
   json["safe_to_wipe"] = verdict && verdict->safe;
   json["elapsed_s"] = seconds(elapsed);

@@ -11,12 +11,12 @@
 
 namespace everytake::cli {
 
-std::string offload_text(const IngestReport& report, const std::optional<Verdict>& verdict,
+std::string offload_text(const pipeline::IngestReport& report, const std::optional<offload::Verdict>& verdict,
                          const std::vector<Clip>& clips, const Screen& screen);
-std::string dry_run_text(const IngestReport& report, const Screen& screen);
+std::string dry_run_text(const pipeline::IngestReport& report, const Screen& screen);
 
 // As `offload --json`.
-Json offload_json(const IngestReport& report, const std::optional<Verdict>& verdict, const std::vector<Clip>& clips,
-                  const Plan& plan, Micros elapsed);
+Json offload_json(const pipeline::IngestReport& report, const std::optional<offload::Verdict>& verdict,
+                  const std::vector<Clip>& clips, const Plan& plan, Micros elapsed);
 
 }  // namespace everytake::cli

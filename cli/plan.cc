@@ -16,7 +16,7 @@ namespace {
 
 using namespace std::chrono_literals;
 
-std::string bars_text(const std::optional<BarRange>& bars) {
+std::string bars_text(const std::optional<plan::BarRange>& bars) {
   if (!bars) return "";
   return bars->count == 1 ? fmt::format("{}", bars->first)
                           : fmt::format("{}-{}", bars->first, bars->first + bars->count - 1);
@@ -46,7 +46,7 @@ std::string sections_table(const Plan& plan, const Screen& screen) {
                                     {"looks", right}};
   std::vector<std::vector<Cell>> rows;
   for (const auto& s : plan.sections)
-    rows.push_back({s.name, song_time(s.span.start), song_time(s.span.end), bars_text(bars_of(s, plan.song)),
+    rows.push_back({s.name, song_time(s.span.start), song_time(s.span.end), bars_text(plan::bars_of(s, plan.song)),
                     members_text(s, plan), fmt::format("{}", s.want.takes), fmt::format("{}", s.want.b_roll),
                     fmt::format("{}", s.want.slow_mo), fmt::format("{}", s.want.looks)});
   return table(columns, rows, screen);
@@ -60,7 +60,7 @@ std::string wants_note(const Plan& plan) {
   return text;
 }
 
-std::string destinations_table(std::span<const OpenDestination> destinations, const Screen& screen) {
+std::string destinations_table(std::span<const pipeline::OpenDestination> destinations, const Screen& screen) {
   const std::vector<Column> columns{
       {"destination", Column::Align::left, true}, {"now"}, {"path", Column::Align::left, true}};
   std::vector<std::vector<Cell>> rows;
@@ -73,7 +73,8 @@ std::string destinations_table(std::span<const OpenDestination> destinations, co
   return table(columns, rows, screen);
 }
 
-void print_plan(const Shoot& shoot, std::span<const OpenDestination> destinations, Session& session) {
+void print_plan(const pipeline::Shoot& shoot, std::span<const pipeline::OpenDestination> destinations,
+                Session& session) {
   const auto& plan = shoot.plan;
   session.out << heading(plan) << '\n' << sections_table(plan, session.out_screen) << '\n';
   session.out << wants_note(plan) << '\n';
@@ -95,7 +96,7 @@ Json song_json(const Song& song) {
 }
 
 Json section_json(const Section& section, const Song& song) {
-  const auto bars = bars_of(section, song);
+  const auto bars = plan::bars_of(section, song);
   return {{"name", section.name},
           {"start_s", seconds(section.span.start)},
           {"end_s", seconds(section.span.end)},
@@ -109,7 +110,7 @@ Json section_json(const Section& section, const Song& song) {
             {"looks", section.want.looks}}}};
 }
 
-Json destination_json(const OpenDestination& destination) {
+Json destination_json(const pipeline::OpenDestination& destination) {
   Json json{{"name", destination.planned.name}};
   put_name(json, "path", destination.planned.path.string());
   json["present"] = destination.fs != nullptr;
@@ -117,7 +118,7 @@ Json destination_json(const OpenDestination& destination) {
   return json;
 }
 
-Json plan_json(const Shoot& shoot, std::span<const OpenDestination> destinations) {
+Json plan_json(const pipeline::Shoot& shoot, std::span<const pipeline::OpenDestination> destinations) {
   const auto& plan = shoot.plan;
   Json json;
   put_name(json, "shoot", shoot.folder.string());
@@ -137,25 +138,25 @@ Json plan_json(const Shoot& shoot, std::span<const OpenDestination> destinations
   return json;
 }
 
-void add_remarks(std::span<const OpenDestination> destinations, std::vector<std::string>& remarks) {
+void add_remarks(std::span<const pipeline::OpenDestination> destinations, std::vector<std::string>& remarks) {
   for (const auto& d : destinations)
     if (!d.fs)
       remarks.push_back(fmt::format("destination \"{}\": {}; connect its disk, or make the folder",
                                     shown(d.planned.name), d.absence));
-  if (const auto checked = check_disks(destinations); !checked) remarks.push_back(checked.error().what);
+  if (const auto checked = pipeline::check_disks(destinations); !checked) remarks.push_back(checked.error().what);
 }
 
-Exit plan_command(Session& session) {
+pipeline::Exit plan_command(Session& session) {
   auto shoot = load_shoot(session);
   if (!shoot) return shoot.error();
-  const auto destinations = open_destinations(shoot->plan.destinations);
+  const auto destinations = pipeline::open_destinations(shoot->plan.destinations);
   add_remarks(destinations, shoot->remarks);
   if (session.json)
     print_json(plan_json(*shoot, destinations), session);
   else
     print_plan(*shoot, destinations, session);
   for (const auto& what : shoot->remarks) remark(what, session);
-  return Exit::done;
+  return pipeline::Exit::done;
 }
 
 }  // namespace

@@ -1,12 +1,12 @@
 #include <fmt/format.h>
 
 #include <CLI/App.hpp>
-#include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
+#include "os/paths.h"
 #include "pipeline/pipeline.h"
 #include "pipeline/rebuild.h"
 
@@ -19,8 +19,8 @@ struct Options {
 };
 
 struct Outcome {
-  Rebuilt rebuilt;
-  std::optional<VerifyReport> verified;
+  pipeline::Rebuilt rebuilt;
+  std::optional<pipeline::VerifyReport> verified;
 };
 
 // Where the shoot is to be: unlike elsewhere, a folder without a plan will do.
@@ -32,19 +32,18 @@ Path shoot_folder(const Session& session) {
 
 Result<Outcome> rebuild_shoot(const Options& options, Session& session, std::stop_token stop) {
   const auto folder = shoot_folder(session);
-  boost::system::error_code ignored;  // opening it will say why it can't be made
-  const bool made = boost::filesystem::create_directory(folder, ignored);
-  auto rebuilt = rebuild(absolute_folder(options.destination, session), folder, stop);
+  const bool made = make_folders(folder).value_or(false);  // opening it will say why it can't be made
+  auto rebuilt = pipeline::rebuild(absolute_folder(options.destination, session), folder, stop);
   if (!rebuilt) {
-    if (made) boost::filesystem::remove(folder, ignored);  // where something is in it, it stays
+    if (made) remove_if_empty(folder);
     return tl::unexpected(rebuilt.error());
   }
   Outcome outcome{std::move(*rebuilt), std::nullopt};
   if (options.no_verify) return outcome;
-  const auto shoot = everytake::load_shoot_for_copies(folder);
+  const auto shoot = pipeline::load_shoot_for_copies(folder);
   if (!shoot) return fail(Code::invalid, shoot.error().at(0));
   remark_wrong(*shoot, session);
-  const auto catalogue = TRY(Catalogue::open(shoot->catalogue()));
+  const auto catalogue = TRY(catalogue::Catalogue::open(shoot->catalogue()));
   std::vector<PlannedDestination> planned;
   for (const auto& row : TRY(catalogue->destinations()))
     if (row.name == outcome.rebuilt.destination) {
@@ -55,10 +54,10 @@ Result<Outcome> rebuild_shoot(const Options& options, Session& session, std::sto
       here.path = row.path;
       planned.push_back(std::move(here));
     }
-  auto destinations = open_destinations(planned);
+  auto destinations = pipeline::open_destinations(planned);
   const SystemClock clock;
   Progress line(session.err, session.err_screen, session.quiet);
-  Pipeline pipeline(*catalogue, shoot->plan, clock);
+  pipeline::Pipeline pipeline(*catalogue, shoot->plan, clock);
   outcome.verified = TRY(pipeline.verify(
       destinations, {},
       [&](auto done, auto total) {
@@ -76,7 +75,7 @@ std::vector<Problem> problems_of(const Outcome& outcome) {
   return all;
 }
 
-std::string unproven_text(const VerifyReport& verified) {
+std::string unproven_text(const pipeline::VerifyReport& verified) {
   const auto unproven = verified.destinations.at(0).unproven;
   return unproven == 0 ? "" : fmt::format("; {} equal, but read from memory for all that can be seen", unproven);
 }
@@ -107,12 +106,12 @@ void print(const Outcome& outcome, Session& session) {
     session.out << painted("  ! " + problem.message, Tone::warning, session.out_screen) << '\n';
 }
 
-Exit exit_of(const Outcome& outcome) {
+pipeline::Exit exit_of(const Outcome& outcome) {
   const auto problems = problems_of(outcome);
   for (const auto& problem : problems)
-    if (problem.code == "bytes_differ") return Exit::differs;
+    if (problem.code == "bytes_differ") return pipeline::Exit::differs;
   const bool whole = !outcome.verified || outcome.verified->destinations.at(0).is_whole();
-  return problems.empty() && whole ? Exit::done : Exit::no;
+  return problems.empty() && whole ? pipeline::Exit::done : pipeline::Exit::no;
 }
 
 }  // namespace

@@ -11,20 +11,20 @@
 namespace everytake::cli {
 namespace {
 
-using At = RollSummary::At;
+using At = catalogue::RollSummary::At;
 
-bool whole(const RollSummary& roll, const At& at) {
+bool whole(const catalogue::RollSummary& roll, const At& at) {
   return at.verified == roll.files;
 }
 
-std::string state_text(const RollSummary& roll, const At& at) {
+std::string state_text(const catalogue::RollSummary& roll, const At& at) {
   if (whole(roll, at)) return "verified";
   if (at.verified + at.failed + at.begun == 0) return "no copy yet";
   return fmt::format("{} verified, {} unfinished, {} failed", at.verified, roll.files - at.verified - at.failed,
                      at.failed);
 }
 
-std::string text_of(const std::vector<RollSummary>& rolls, const Screen& screen) {
+std::string text_of(const std::vector<catalogue::RollSummary>& rolls, const Screen& screen) {
   using Align = Column::Align;
   std::vector<std::vector<Cell>> rows;
   for (const auto& roll : rolls)
@@ -43,7 +43,7 @@ std::string text_of(const std::vector<RollSummary>& rolls, const Screen& screen)
   return text;
 }
 
-Json json_of(const std::vector<RollSummary>& rolls) {
+Json json_of(const std::vector<catalogue::RollSummary>& rolls) {
   Json list = Json::array();
   for (const auto& sum : rolls) {
     Json roll{{"name", sum.roll.name}, {"opened_at", iso8601(sum.roll.opened_at)}};
@@ -70,7 +70,7 @@ auto is_at(const std::string& name) {
 }
 
 // With the plan's destinations that hold nothing of a roll: they shall.
-Result<std::vector<RollSummary>> rolls_of(const Shoot& shoot) {
+Result<std::vector<catalogue::RollSummary>> rolls_of(const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   auto rolls = TRY(catalogue->roll_summaries());
   for (auto& roll : rolls)
@@ -94,7 +94,7 @@ Run declare_rolls(CLI::App&) {
       remark("No rolls yet: offload a card first.", session);
     else
       session.out << text_of(*rolls, session.out_screen);
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

@@ -76,7 +76,7 @@ Screen calm(Screen screen) {
 
 }  // namespace
 
-Exit run(std::vector<std::string> arguments, Session& session) {
+pipeline::Exit run(std::vector<std::string> arguments, Session& session) {
   CLI::App app(kAbout, "everytake");
   declare_globals(app, session);
   const auto commands = declare_commands(app);
@@ -86,10 +86,10 @@ Exit run(std::vector<std::string> arguments, Session& session) {
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() == 0) {  // --help and --version
       app.exit(error, session.out, session.err);
-      return Exit::done;
+      return pipeline::Exit::done;
     }
     session.err << "everytake: " << explain(app, error, arguments) << '\n';
-    return Exit::usage;
+    return pipeline::Exit::usage;
   }
   if (session.quiet) {
     session.out_screen = calm(session.out_screen);

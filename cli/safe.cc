@@ -11,13 +11,14 @@
 namespace everytake::cli {
 namespace {
 
-Result<Verdict> check_safe(const Shoot& shoot, const std::string& name, bool deep, const Session& session,
-                           std::stop_token stop) {
+Result<offload::Verdict> check_safe(const pipeline::Shoot& shoot, const std::string& name, bool deep,
+                                    const Session& session, std::stop_token stop) {
   const auto card = TRY(open_card(name, session));
   const auto catalogue = TRY(look_into_catalogue(shoot));
-  auto destinations = open_destinations(known_destinations(shoot.plan, TRY(catalogue->destinations())));
+  auto destinations =
+      pipeline::open_destinations(pipeline::known_destinations(shoot.plan, TRY(catalogue->destinations())));
   const SystemClock clock;
-  return Pipeline(*catalogue, shoot.plan, clock)
+  return pipeline::Pipeline(*catalogue, shoot.plan, clock)
       .check_safe(card.as_card(shoot.folder), destinations, deep, std::move(stop));
 }
 
@@ -44,7 +45,7 @@ Run declare_safe(CLI::App& command) {
       print_json(verdict_json(*verdict), session);
     else
       session.out << verdict_text(*verdict, options->card, session.out_screen);
-    return verdict->safe ? Exit::done : Exit::no;
+    return verdict->safe ? pipeline::Exit::done : pipeline::Exit::no;
   };
 }
 

@@ -15,8 +15,8 @@
 namespace everytake::cli {
 namespace {
 
-SheetClip entry_of(const Clip& clip, const Plan& plan) {
-  SheetClip entry;
+exports::SheetClip entry_of(const Clip& clip, const Plan& plan) {
+  exports::SheetClip entry;
   entry.name = clip.roll + "/" + clip.name;
   if (clip.judgement.kind) entry.kind = to_string(*clip.judgement.kind);
   if (clip.facts.duration) entry.length = fmt::format("{:.1f} s", seconds(*clip.facts.duration));
@@ -27,10 +27,10 @@ SheetClip entry_of(const Clip& clip, const Plan& plan) {
 }
 
 // A clip without a picture is on the sheet all the same, with the reason on `err`.
-Result<std::vector<SheetClip>> entries(const std::vector<Clip>& clips, const ClipFilter& filter, const Shoot& shoot,
-                                       Session& session, std::stop_token stop) {
-  const Examiner examiner;
-  std::vector<SheetClip> sheet;
+Result<std::vector<exports::SheetClip>> entries(const std::vector<Clip>& clips, const ClipFilter& filter,
+                                                const pipeline::Shoot& shoot, Session& session, std::stop_token stop) {
+  const examiner::Examiner examiner;
+  std::vector<exports::SheetClip> sheet;
   for (const auto& clip : clips) {
     if (!passes(clip, filter, shoot.plan)) continue;
     sheet.push_back(entry_of(clip, shoot.plan));
@@ -44,14 +44,14 @@ Result<std::vector<SheetClip>> entries(const std::vector<Clip>& clips, const Cli
   return sheet;
 }
 
-Result<std::size_t> make_sheet(const FilterWords& words, const Path& file, const Shoot& shoot, Session& session,
-                               std::stop_token stop) {
+Result<std::size_t> make_sheet(const FilterWords& words, const Path& file, const pipeline::Shoot& shoot,
+                               Session& session, std::stop_token stop) {
   TRY(check_new(file));
   const auto filter = TRY(filter_of(words, shoot.plan));
   const auto clips = TRY(clips_of(shoot));
   const auto sheet = TRY(entries(clips, filter, shoot, session, std::move(stop)));
   if (sheet.empty()) return std::size_t{0};
-  TRY(write_new(file, sheet_html(shoot.plan.title, sheet)));
+  TRY(write_new(file, exports::sheet_html(shoot.plan.title, sheet)));
   return sheet.size();
 }
 
@@ -71,10 +71,10 @@ Run declare_sheet(CLI::App& command) {
     if (session.json) print_json({{"clips", *count}}, session);
     if (*count == 0) {
       remark("No clip is like that, so no sheet was made.", session);
-      return Exit::no;
+      return pipeline::Exit::no;
     }
     if (!session.json) session.out << fmt::format("{}: {}\n", shown(*out), counted(*count, "clip"));
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

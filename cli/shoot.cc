@@ -3,75 +3,73 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "cli/answer.h"
 #include "media/checks.h"
+#include "os/paths.h"
 
 namespace everytake::cli {
 
-namespace fs = boost::filesystem;
-
 Path absolute_folder(const std::string& name, const Session& session) {
-  return everytake::absolute_folder(name, session.folder);
+  return pipeline::absolute_folder(name, session.folder);
 }
 
 Result<Path> find_shoot(const Session& session) {
-  return everytake::find_shoot({session.shoot, session.shoot_from_environment, session.folder});
+  return pipeline::find_shoot({session.shoot, session.shoot_from_environment, session.folder});
 }
 
 namespace {
 
-using Load = tl::expected<Shoot, std::vector<std::string>>(const Path& folder);
+using Load = tl::expected<pipeline::Shoot, std::vector<std::string>>(const Path& folder);
 
-tl::expected<Shoot, Exit> load_by(Load& load, Session& session) {
+tl::expected<pipeline::Shoot, pipeline::Exit> load_by(Load& load, Session& session) {
   const auto folder = find_shoot(session);
   if (!folder) return tl::unexpected(report(folder.error(), session));
   auto shoot = load(*folder);
   if (shoot) return std::move(*shoot);
   for (const auto& wrong : shoot.error()) session.err << painted(wrong, Tone::bad, session.err_screen) << '\n';
-  return tl::unexpected(Exit::bad_input);
+  return tl::unexpected(pipeline::Exit::bad_input);
 }
 
 }  // namespace
 
-tl::expected<Shoot, Exit> load_shoot(Session& session) {
-  return load_by(everytake::load_shoot, session);
+tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot(Session& session) {
+  return load_by(pipeline::load_shoot, session);
 }
 
-tl::expected<Shoot, Exit> load_shoot_for_copies(Session& session) {
-  auto shoot = load_by(everytake::load_shoot_for_copies, session);
+tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot_for_copies(Session& session) {
+  auto shoot = load_by(pipeline::load_shoot_for_copies, session);
   if (shoot) remark_wrong(*shoot, session);
   return shoot;
 }
 
-void remark_wrong(const Shoot& shoot, Session& session) {
+void remark_wrong(const pipeline::Shoot& shoot, Session& session) {
   for (const auto& wrong : shoot.wrong) remark(wrong, session);
-  if (!shoot.wrong.empty()) remark(std::string("everytake: ") + kNotPlaced, session);
+  if (!shoot.wrong.empty()) remark(std::string("everytake: ") + pipeline::kNotPlaced, session);
 }
 
-Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot) {
-  boost::system::error_code ignored;  // opening it will say why it can't be looked at
-  if (fs::status(shoot.catalogue(), ignored).type() == fs::file_not_found) return Catalogue::empty();
-  return Catalogue::open(shoot.catalogue());
+Result<std::unique_ptr<catalogue::Catalogue>> look_into_catalogue(const pipeline::Shoot& shoot) {
+  if (is_absent(shoot.catalogue()))
+    return catalogue::Catalogue::empty();  // else opening it says why it can't be looked at
+  return catalogue::Catalogue::open(shoot.catalogue());
 }
 
-Result<std::vector<Clip>> clips_of(const Shoot& shoot) {
+Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   auto clips = TRY(catalogue->clips());
-  add_checks(clips, shoot.plan);
+  media::add_checks(clips, shoot.plan);
   return clips;
 }
 
-Result<FoundClip> find_clip(const std::string& word, const Shoot& shoot) {
+Result<FoundClip> find_clip(const std::string& word, const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto id = TRY(catalogue->find_clip(word));
   auto clips = TRY(catalogue->clips());  // what is wrong with a clip is seen beside its neighbours
   const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });
   if (found == clips.end()) return fail(Code::not_found, fmt::format("there is no clip with id {}", id.value));
-  const auto wrong = checks_of(*found, clips, shoot.plan);
+  const auto wrong = media::checks_of(*found, clips, shoot.plan);
   Clip clip = *found;
   clip.facts.problems.insert(clip.facts.problems.end(), wrong.begin(), wrong.end());
   return FoundClip{std::move(clip), std::move(clips)};

@@ -18,26 +18,26 @@ Path absolute_folder(const std::string& name, const Session& session);
 Result<Path> find_shoot(const Session& session);
 
 // Finds the shoot and reads its plan. What is wrong was told on `err`, all of it, when this gives an exit code.
-tl::expected<Shoot, Exit> load_shoot(Session& session);
+tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot(Session& session);
 
 // The same for commands that copy and judge: what is wrong with the plan elsewhere is told on `err` as a remark, and
 // the work goes on. See load_shoot_for_copies() in daemon/.
-tl::expected<Shoot, Exit> load_shoot_for_copies(Session& session);
+tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot_for_copies(Session& session);
 // Tells what is wrong with a plan that copies can go on with; nothing where nothing is.
-void remark_wrong(const Shoot& shoot, Session& session);
+void remark_wrong(const pipeline::Shoot& shoot, Session& session);
 
 // The shoot's catalogue; where it has none yet, an empty one in memory, so that a question makes no file. One that is
 // damaged is `invalid`, and the error says what to do.
-Result<std::unique_ptr<Catalogue>> look_into_catalogue(const Shoot& shoot);
+Result<std::unique_ptr<catalogue::Catalogue>> look_into_catalogue(const pipeline::Shoot& shoot);
 
 // Everything the catalogue knows of clips.
-Result<std::vector<Clip>> clips_of(const Shoot& shoot);
+Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot);
 
 // The one that is meant, as Reader::find_clip() has it, among all clips.
 struct FoundClip {
   Clip clip;
   std::vector<Clip> clips;
 };
-Result<FoundClip> find_clip(const std::string& word, const Shoot& shoot);
+Result<FoundClip> find_clip(const std::string& word, const pipeline::Shoot& shoot);
 
 }  // namespace everytake::cli

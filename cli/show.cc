@@ -61,8 +61,8 @@ std::string speed_text(const ClipFacts& facts) {
 std::string kind_text(const Judgement& judgement) {
   const auto& because = judgement.because;
   if (!judgement.kind) return because.empty() ? "unknown" : fmt::format("unknown ({})", shown(because));
-  return fmt::format("{} (by {}{}{})", to_string(*judgement.kind), to_string(judgement.by), because.empty() ? "" : ": ",
-                     shown(because));
+  return fmt::format("{} (by {}{}{})", to_string(*judgement.kind), to_string(judgement.by),
+                     because.empty() ? "" : ": ", shown(because));
 }
 
 // "0:42.000 (Chorus 1, bar 17, beat 4.2)", as far as the plan tells. The section is the one that holds the moment, or
@@ -73,7 +73,7 @@ std::string moment_text(Micros moment, const Plan& plan, bool end = false) {
     if (end ? section.span.start < moment && moment <= section.span.end
             : section.span.start <= moment && moment < section.span.end)
       place = shown(section.name);
-  if (const auto grid = bar_grid(plan.song)) {
+  if (const auto grid = plan::bar_grid(plan.song)) {
     const auto at = grid->at(moment);
     place += fmt::format("{}bar {}, beat {:.4g}", place.empty() ? "" : ", ", at.bar, at.beat);
   }
@@ -128,7 +128,7 @@ Parts parts_of(const Clip& clip, const std::vector<Clip>& clips) {
   const auto name = [](const std::optional<Clip>& each) {
     return each ? std::optional(each->roll + "/" + each->name) : std::nullopt;
   };
-  return Parts{name(previous_of(clip, clips)), name(next_of(clip, clips))};
+  return Parts{name(media::previous_of(clip, clips)), name(media::next_of(clip, clips))};
 }
 
 void put_part(Json& json, const char* key, const std::optional<std::string>& part) {
@@ -175,15 +175,15 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   if (clip.note) line("note", shown(*clip.note));
   line("size", bytes_text(clip.size) + ", xxh128 " + known(clip.digest));
   for (const auto& copy : clip.copies)
-    line("copy",
-         fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination), shown(copy.path.string())));
+    line("copy", fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination),
+                             shown(copy.path.string())));
   for (const auto& problem : facts.problems) text += painted("  ! " + problem.message, Tone::warning, screen) + "\n";
   return text;
 }
 
-Result<void> save_picture(const Clip& clip, const Shoot& shoot, const Path& file, std::stop_token stop) {
+Result<void> save_picture(const Clip& clip, const pipeline::Shoot& shoot, const Path& file, std::stop_token stop) {
   TRY(check_new(file));
-  return write_new(file, TRY(picture_of(clip, shoot, Examiner(), std::move(stop))));
+  return write_new(file, TRY(picture_of(clip, shoot, examiner::Examiner(), std::move(stop))));
 }
 
 }  // namespace
@@ -205,14 +205,14 @@ Run declare_show(CLI::App& command) {
         return stop.exit().value_or(report(done.error(), session));
     const auto parts = parts_of(clip, found->clips);
     if (session.json) {
-      auto json = clip_json(clip, shoot->plan);
+      auto json = exports::clip_json(clip, shoot->plan);
       put_part(json, "goes_on_from", parts.from);
       put_part(json, "goes_on_in", parts.in);
       print_json({{"clip", std::move(json)}}, session);
     } else {
       session.out << show_text(clip, parts, shoot->plan, session.out_screen);
     }
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

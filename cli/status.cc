@@ -28,11 +28,11 @@ struct Disk {
 
 struct Status {
   std::vector<Disk> disks;
-  RecordingRate rate;
-  std::vector<CardInHand> copying;
+  pipeline::RecordingRate rate;
+  std::vector<catalogue::CardInHand> copying;
 };
 
-void add_waiting(const std::vector<RollSummary>& rolls, std::vector<Disk>& disks) {
+void add_waiting(const std::vector<catalogue::RollSummary>& rolls, std::vector<Disk>& disks) {
   for (auto& disk : disks)
     for (const auto& roll : rolls) {
       std::size_t verified = 0;
@@ -47,24 +47,24 @@ void add_waiting(const std::vector<RollSummary>& rolls, std::vector<Disk>& disks
     }
 }
 
-Result<Status> status_of(const Shoot& shoot) {
+Result<Status> status_of(const pipeline::Shoot& shoot) {
   Status status;
-  auto open = open_destinations(shoot.plan.destinations);
+  auto open = pipeline::open_destinations(shoot.plan.destinations);
   const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto rows = TRY(catalogue->destinations());
   const auto rolls = TRY(catalogue->roll_summaries());
   const auto clips = TRY(catalogue->clips());
   for (auto& card : TRY(catalogue->cards_in_hand()))
-    if (is_alive(card.holder)) status.copying.push_back(std::move(card));
-  status.rate = recording_rates(clips).front();
-  for (const auto& place : match_destinations(open, rows)) {
+    if (pipeline::is_alive(card.holder)) status.copying.push_back(std::move(card));
+  status.rate = pipeline::recording_rates(clips).front();
+  for (const auto& place : pipeline::match_destinations(open, rows)) {
     const auto& volume = place.open->volume;
     Disk disk{place.open->planned.name, place.open->planned.path, place.absence, {}, {}, {}, {}, 0, 0};
     if (place.is_here() && tells_room(volume)) {
       disk.free = volume.free_bytes;
       disk.total = volume.total_bytes;
-      disk.left = recording_left(*disk.free, *disk.total, status.rate.median);
-      disk.left_careful = recording_left(*disk.free, *disk.total, status.rate.high);
+      disk.left = pipeline::recording_left(*disk.free, *disk.total, status.rate.median);
+      disk.left_careful = pipeline::recording_left(*disk.free, *disk.total, status.rate.high);
     }
     status.disks.push_back(std::move(disk));
   }
@@ -72,20 +72,20 @@ Result<Status> status_of(const Shoot& shoot) {
   return status;
 }
 
-std::string rate_text(const RecordingRate& rate) {
+std::string rate_text(const pipeline::RecordingRate& rate) {
   const double median = rate.median / 1e6;
   const auto mbits = median < 10 ? fmt::format("{:.2g} Mbit/s", median) : fmt::format("{:.0f} Mbit/s", median);
   if (rate.assumed) return fmt::format("Minutes at {}, assumed ({}): no clip was measured yet", mbits, rate.what);
   return fmt::format("Minutes at {}, measured on {} ({})", mbits, counted(rate.clips, "clip"), shown(rate.what));
 }
 
-std::string rolls_of(const CardInHand& card) {
+std::string rolls_of(const catalogue::CardInHand& card) {
   return card.rolls.empty() ? "a new card" : shown(joined(card.rolls));
 }
 
 // A process of another machine may be there no more: it can't be asked.
-std::string elsewhere(const Holder& holder) {
-  if (is_of_this_machine(holder)) return "";
+std::string elsewhere(const catalogue::Holder& holder) {
+  if (pipeline::is_of_this_machine(holder)) return "";
   return fmt::format(" on the computer \"{}\", by what it left", shown(holder.machine_name()));
 }
 
@@ -139,7 +139,8 @@ Json json_of(const Status& status) {
         {{"rolls", card.rolls},
          {"since", iso8601(card.since)},
          {"process", card.holder.pid},
-         {"machine", is_of_this_machine(card.holder) ? Json(nullptr) : Json(shown(card.holder.machine_name()))}});
+         {"machine",
+          pipeline::is_of_this_machine(card.holder) ? Json(nullptr) : Json(shown(card.holder.machine_name()))}});
   return json;
 }
 
@@ -155,7 +156,7 @@ Run declare_status(CLI::App&) {
       print_json(json_of(*status), session);
     else
       print(*status, session);
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

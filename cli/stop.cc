@@ -44,14 +44,14 @@ void StopOnSignal::wait() {
   for (int signal = 0; sigwait(&set, &signal) == 0;) {
     if (leaving_) return;
     if (signal_ != 0 && signal == SIGHUP) continue;  // a closed terminal says it more than once
-    if (signal_ != 0) ::_exit(static_cast<int>(exit_by(signal)));
+    if (signal_ != 0) ::_exit(static_cast<int>(pipeline::exit_by(signal)));
     signal_ = signal;
     stop_.request_stop();
   }
 }
 
-std::optional<Exit> StopOnSignal::exit() const {
-  return signal_ == 0 ? std::nullopt : std::optional(exit_by(signal_));
+std::optional<pipeline::Exit> StopOnSignal::exit() const {
+  return signal_ == 0 ? std::nullopt : std::optional(pipeline::exit_by(signal_));
 }
 
 }  // namespace everytake::cli

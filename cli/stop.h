@@ -18,7 +18,7 @@ class StopOnSignal {
   ~StopOnSignal();
   std::stop_token token() const { return stop_.get_token(); }
   // What the shell is told, where a signal came.
-  std::optional<Exit> exit() const;
+  std::optional<pipeline::Exit> exit() const;
 
  private:
   void wait();

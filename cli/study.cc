@@ -12,7 +12,8 @@
 namespace everytake::cli {
 namespace {
 
-Result<Studied> study(const std::vector<std::string>& words, const Shoot& shoot, std::stop_token stop) {
+Result<pipeline::Studied> study(const std::vector<std::string>& words, const pipeline::Shoot& shoot,
+                                std::stop_token stop) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<ClipId> chosen;
   for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
@@ -20,12 +21,12 @@ Result<Studied> study(const std::vector<std::string>& words, const Shoot& shoot,
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
   if (words.empty())
     for (const auto& clip : TRY(catalogue->clips())) chosen.push_back(clip.id);
-  if (chosen.empty()) return Studied{};
-  auto destinations = open_destinations(shoot.plan.destinations);
+  if (chosen.empty()) return pipeline::Studied{};
+  auto destinations = pipeline::open_destinations(shoot.plan.destinations);
   const SystemClock clock;
-  KeptSong song;
+  pipeline::KeptSong song;
   const auto source = [&](std::stop_token s) { return song.of(shoot.folder, shoot.plan.song, std::move(s)); };
-  Pipeline pipeline(*catalogue, shoot.plan, clock, source);
+  pipeline::Pipeline pipeline(*catalogue, shoot.plan, clock, source);
   const auto studied = TRY(pipeline.study(destinations, chosen, stop));
   const auto folder = TRY(PosixFs::open_at(shoot.folder));
   TRY(pipeline.picture(destinations, *folder, std::move(stop)));
@@ -52,7 +53,7 @@ Run declare_study(CLI::App& command) {
              session);
     if (done->why) remark(counted(done->unread, "clip") + " left as known: " + done->why->what, session);
     if (const auto exit = stop.exit()) return *exit;
-    return done->out_of_reach + done->unread == 0 ? Exit::done : Exit::no;
+    return done->out_of_reach + done->unread == 0 ? pipeline::Exit::done : pipeline::Exit::no;
   };
 }
 

@@ -14,7 +14,7 @@
 namespace everytake::cli {
 namespace {
 
-using Act = MarkChange::Act;
+using Act = catalogue::MarkChange::Act;
 
 struct Options {
   std::vector<std::string> clips, members, sections, remove_members, clear;
@@ -33,23 +33,23 @@ std::optional<Micros> parse_start(const std::string& text) {
   return before ? -*time : *time;
 }
 
-Result<std::vector<MarkChange>> marks_of(const Options& options, const Plan& plan) {
-  std::vector<MarkChange> marks;
+Result<std::vector<catalogue::MarkChange>> marks_of(const Options& options, const Plan& plan) {
+  std::vector<catalogue::MarkChange> marks;
   for (const auto& word : options.clear) {
-    if (const auto known = parse_field(TRY(choose_name(word, kFields, "field"))))
+    if (const auto known = catalogue::parse_field(TRY(choose_name(word, kFields, "field"))))
       marks.push_back({*known, Act::clear, ""});
   }
-  if (options.kind) marks.push_back({Field::kind, Act::set, *options.kind});
+  if (options.kind) marks.push_back({catalogue::Field::kind, Act::set, *options.kind});
   for (const auto& word : options.remove_members)
-    marks.push_back({Field::member, Act::remove, TRY(choose_name(word, member_names(plan), "member"))});
+    marks.push_back({catalogue::Field::member, Act::remove, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.members)
-    marks.push_back({Field::member, Act::set, TRY(choose_name(word, member_names(plan), "member"))});
+    marks.push_back({catalogue::Field::member, Act::set, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.sections)
-    marks.push_back({Field::section, Act::set, TRY(choose_name(word, section_names(plan), "section"))});
-  if (options.look) marks.push_back({Field::look, Act::set, *options.look});
-  if (options.angle) marks.push_back({Field::angle, Act::set, *options.angle});
-  if (options.note) marks.push_back({Field::note, Act::set, *options.note});
-  if (options.rating) marks.push_back({Field::rating, Act::set, std::to_string(*options.rating)});
+    marks.push_back({catalogue::Field::section, Act::set, TRY(choose_name(word, section_names(plan), "section"))});
+  if (options.look) marks.push_back({catalogue::Field::look, Act::set, *options.look});
+  if (options.angle) marks.push_back({catalogue::Field::angle, Act::set, *options.angle});
+  if (options.note) marks.push_back({catalogue::Field::note, Act::set, *options.note});
+  if (options.rating) marks.push_back({catalogue::Field::rating, Act::set, std::to_string(*options.rating)});
   return marks;
 }
 
@@ -115,7 +115,7 @@ Result<std::vector<std::optional<Placement>>> placements_of(const Options& optio
 }
 
 // All of it or nothing. Returns the clips as they are now.
-Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
+Result<std::vector<Clip>> tag(const Options& options, const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<Clip> chosen;
   std::vector<ClipId> ids;
@@ -127,13 +127,13 @@ Result<std::vector<Clip>> tag(const Options& options, const Shoot& shoot) {
   const auto placements = TRY(placements_of(options, chosen, shoot.plan));
   const bool placed = options.start || options.choose;
   const bool moved = placed || takes_back_start(options);
-  std::vector<HandEdit> edits;
+  std::vector<catalogue::HandEdit> edits;
   for (std::size_t i = 0; i < ids.size(); ++i)
     edits.push_back({ids[i], marks, placements[i], !placed && takes_back_start(options)});
   TRY(catalogue->edit(edits));
   const SystemClock clock;
   if (moved) {
-    Pipeline pipeline(*catalogue, shoot.plan, clock);
+    pipeline::Pipeline pipeline(*catalogue, shoot.plan, clock);
     TRY(pipeline.classify(ids));
     TRY(pipeline.settle_choices());
   }
@@ -184,7 +184,7 @@ Run declare_tag(CLI::App& command) {
   return [options](Session& session) {
     if (says_nothing(*options)) {
       report({Code::invalid, "say what to tag; see: everytake tag --help", 0}, session);
-      return Exit::usage;
+      return pipeline::Exit::usage;
     }
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
@@ -192,12 +192,12 @@ Run declare_tag(CLI::App& command) {
     if (!clips) return report(clips.error(), session);
     if (session.json) {
       Json list = Json::array();
-      for (const auto& clip : *clips) list.push_back(clip_json(clip, shoot->plan));
+      for (const auto& clip : *clips) list.push_back(exports::clip_json(clip, shoot->plan));
       print_json({{"clips", std::move(list)}}, session);
     } else {
       for (const auto& clip : *clips) session.out << line_of(clip, shoot->plan) << '\n';
     }
-    return Exit::done;
+    return pipeline::Exit::done;
   };
 }
 

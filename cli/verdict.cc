@@ -19,7 +19,7 @@ std::string local_clock(Instant t) {
   return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(time));
 }
 
-std::string yes_text(const Verdict& verdict, const Screen& screen) {
+std::string yes_text(const offload::Verdict& verdict, const Screen& screen) {
   auto text = painted(fmt::format("safe to wipe: {}, each read back from {}", counted(verdict.files, "file"),
                                   quoted(verdict.destinations)),
                       Tone::good, screen) +
@@ -27,11 +27,11 @@ std::string yes_text(const Verdict& verdict, const Screen& screen) {
   if (verdict.oldest_read_back)
     text += fmt::format("  the oldest copy was read back at {}; to read all again: everytake verify\n",
                         local_clock(*verdict.oldest_read_back));
-  for (const auto& line : grounds(verdict)) text += "  " + line + "\n";
+  for (const auto& line : offload::grounds(verdict)) text += "  " + line + "\n";
   return text + "  this holds for now: ask again after the card was in the camera\n";
 }
 
-std::string no_text(const Verdict& verdict, const Screen& screen) {
+std::string no_text(const offload::Verdict& verdict, const Screen& screen) {
   // Reasons that say the same stand together; of each the first files are named.
   std::vector<std::string> order;
   std::map<std::string, std::vector<std::string>> files;
@@ -58,12 +58,12 @@ std::string as_typed(const Path& path) {
 }
 
 // What to do about a no; nothing where the reasons say it.
-std::string next_text(const Verdict& verdict, const Path& card) {
+std::string next_text(const offload::Verdict& verdict, const Path& card) {
   constexpr std::array kAway{"destination_absent"};
   constexpr std::array kCopies{"missing_copy", "copy_changed", "unverified_copy", "destination_absent"};
   constexpr std::array kCard{"new_file", "changed_file", "not_offloaded", "read_problem", "too_few_copies"};
   const auto among = [](const auto& codes) {
-    return [&](const Verdict::Reason& reason) { return std::ranges::find(codes, reason.code) != codes.end(); };
+    return [&](const offload::Verdict::Reason& reason) { return std::ranges::find(codes, reason.code) != codes.end(); };
   };
   const auto offload = "  next: everytake offload " + as_typed(card);
   if (verdict.files == 0) return "";
@@ -76,11 +76,11 @@ std::string next_text(const Verdict& verdict, const Path& card) {
 
 }  // namespace
 
-std::string verdict_text(const Verdict& verdict, const Path& card, const Screen& screen) {
+std::string verdict_text(const offload::Verdict& verdict, const Path& card, const Screen& screen) {
   return verdict.safe ? yes_text(verdict, screen) : no_text(verdict, screen) + next_text(verdict, card);
 }
 
-Json verdict_json(const Verdict& verdict) {
+Json verdict_json(const offload::Verdict& verdict) {
   Json json;
   json["safe"] = verdict.safe;
   json["depth"] = verdict.every_byte ? "bytes" : "listing";

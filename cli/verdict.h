@@ -11,8 +11,8 @@ namespace everytake::cli {
 
 // "safe to wipe: …" with what it rests on, or "do not wipe this card" with the reasons. `card` is its folder, for the
 // command that comes next. Ends with a line feed.
-std::string verdict_text(const Verdict& verdict, const Path& card, const Screen& screen);
+std::string verdict_text(const offload::Verdict& verdict, const Path& card, const Screen& screen);
 
-Json verdict_json(const Verdict& verdict);  // as `safe --json`
+Json verdict_json(const offload::Verdict& verdict);  // as `safe --json`
 
 }  // namespace everytake::cli

@@ -22,8 +22,8 @@ struct Options {
 };
 
 // The plan's destinations, and the one asked for where only the catalogue knows it any more.
-Result<std::vector<PlannedDestination>> destinations_of(const Options& options, const Shoot& shoot,
-                                                        const Catalogue& catalogue) {
+Result<std::vector<PlannedDestination>> destinations_of(const Options& options, const pipeline::Shoot& shoot,
+                                                        const catalogue::Catalogue& catalogue) {
   auto planned = shoot.plan.destinations;
   if (!options.destination) return planned;
   std::string names;
@@ -31,7 +31,7 @@ Result<std::vector<PlannedDestination>> destinations_of(const Options& options, 
     if (each.name == *options.destination) return planned;
     names += (names.empty() ? "\"" : ", \"") + shown(each.name) + "\"";
   }
-  for (auto& known : known_destinations(shoot.plan, TRY(catalogue.destinations())))
+  for (auto& known : pipeline::known_destinations(shoot.plan, TRY(catalogue.destinations())))
     if (known.name == *options.destination) {
       planned.push_back(std::move(known));
       return planned;
@@ -43,21 +43,21 @@ Result<std::vector<PlannedDestination>> destinations_of(const Options& options, 
 // Reads back, mends where that is asked for, and brings both accounts together.
 class Verify {
  public:
-  Verify(const Shoot& shoot, const Options& options, Session& session, std::stop_token stop)
+  Verify(const pipeline::Shoot& shoot, const Options& options, Session& session, std::stop_token stop)
       : shoot_(shoot),
         options_(options),
         line_(session.err, session.err_screen, session.quiet),
         stop_(std::move(stop)) {}
 
-  Result<VerifyReport> run() {
+  Result<pipeline::VerifyReport> run() {
     const auto catalogue = TRY(look_into_catalogue(shoot_));
-    CopyChoice choice{{}, options_.destination};
+    pipeline::CopyChoice choice{{}, options_.destination};
     for (const auto& name : options_.rolls) choice.rolls.push_back(TRY(catalogue->find_roll(name)).id);
     const auto planned = TRY(destinations_of(options_, shoot_, *catalogue));
-    TRY(check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
-    auto destinations = open_destinations(planned);
-    if (options_.repair) TRY(check_disks(destinations));
-    Pipeline pipeline(*catalogue, shoot_.plan, clock_);
+    TRY(pipeline::check_shoot_folder(planned, shoot_.folder, shoot_.plan.slug()));
+    auto destinations = pipeline::open_destinations(planned);
+    if (options_.repair) TRY(pipeline::check_disks(destinations));
+    pipeline::Pipeline pipeline(*catalogue, shoot_.plan, clock_);
     auto report = TRY(pipeline.verify(
         destinations, choice, [this](auto done, auto total) { tell(done, total); }, stop_));
     line_.clear();
@@ -73,22 +73,22 @@ class Verify {
     line_.update(fmt::format("{} of {} read back", bytes_text(done), bytes_text(total)), clock_.steady());
   }
 
-  IngestWatcher repairing() {
-    IngestWatcher watcher;
-    watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_ = glance_at(start);
+  pipeline::IngestWatcher repairing() {
+    pipeline::IngestWatcher watcher;
+    watcher.started = [this](const pipeline::IngestWatcher::Start& start) {
+      glance_ = pipeline::glance_at(start);
       begun_ = clock_.steady();
     };
-    watcher.progress = [this](const CopyProgress& progress) {
+    watcher.progress = [this](const offload::CopyProgress& progress) {
       const auto now = clock_.steady();
-      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
-      line_.update(progress_text(glance_), now);
+      pipeline::look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
+      line_.update(pipeline::progress_text(glance_), now);
     };
     return watcher;
   }
 
   // What was repaired is a problem no more.
-  static void add(const RepairReport& repaired, VerifyReport& report) {
+  static void add(const pipeline::RepairReport& repaired, pipeline::VerifyReport& report) {
     for (auto& each : report.destinations) {
       const auto it = repaired.repaired.find(each.name);
       if (it == repaired.repaired.end()) continue;
@@ -109,22 +109,22 @@ class Verify {
     report.ended = repaired.ended;
   }
 
-  const Shoot& shoot_;
+  const pipeline::Shoot& shoot_;
   const Options& options_;
   Progress line_;
   const std::stop_token stop_;
   const SystemClock clock_;
-  CopyGlance glance_;
+  pipeline::CopyGlance glance_;
   std::chrono::steady_clock::time_point begun_{};
 };
 
-const char* state_of(const CopiesReport& each) {
+const char* state_of(const pipeline::CopiesReport& each) {
   if (!each.is_here) return "absent";
   if (each.is_whole()) return "verified";
   return each.differing > 0 ? "differs" : "incomplete";
 }
 
-std::string trouble_text(const CopiesReport& each) {
+std::string trouble_text(const pipeline::CopiesReport& each) {
   std::string text;
   const std::pair<std::size_t, const char*> counts[] = {{each.differing, "found with other bytes"},
                                                         {each.missing, "gone"},
@@ -137,7 +137,7 @@ std::string trouble_text(const CopiesReport& each) {
   return text;
 }
 
-std::string text_of(const VerifyReport& report, const Screen& screen) {
+std::string text_of(const pipeline::VerifyReport& report, const Screen& screen) {
   using Align = Column::Align;
   std::vector<std::vector<Cell>> rows;
   for (const auto& each : report.destinations)
@@ -151,7 +151,7 @@ std::string text_of(const VerifyReport& report, const Screen& screen) {
   return text + problems_text(report.problems, screen);
 }
 
-Json json_of(const VerifyReport& report) {
+Json json_of(const pipeline::VerifyReport& report) {
   Json json{
       {"destinations", Json::array()}, {"problems", problems_json(report.problems)}, {"left_out", report.left_out}};
   for (const auto& each : report.destinations) {
@@ -168,28 +168,28 @@ Json json_of(const VerifyReport& report) {
     row["unproven_files"] = each.unproven;
     row["unfinished_files"] = each.unfinished;
     row["mended_files"] = each.repaired;
-    row["readback"] = each.readback ? Json(to_string(*each.readback)) : Json(nullptr);
+    row["readback"] = each.readback ? Json(catalogue::to_string(*each.readback)) : Json(nullptr);
     json["destinations"].push_back(std::move(row));
   }
   return json;
 }
 
 // Bytes that differ go before all; what was repaired does not count.
-Exit exit_of(const VerifyReport& report) {
-  if (report.ended) return everytake::exit_of(report.ended->code);
+pipeline::Exit exit_of(const pipeline::VerifyReport& report) {
+  if (report.ended) return pipeline::exit_of(report.ended->code);
   const auto has = [&](const char* code) {
     return std::any_of(report.problems.begin(), report.problems.end(), [&](const auto& p) { return p.code == code; });
   };
-  if (has("bytes_differ")) return Exit::differs;
+  if (has("bytes_differ")) return pipeline::Exit::differs;
   for (const char* lost : {"destination_absent", "other_disk", "destination_lost", "no_room", "too_large", "read_only",
                            "foreign_shoot", "cloned_mark", "bad_mark"})
-    if (has(lost)) return Exit::no_space;
+    if (has(lost)) return pipeline::Exit::no_space;
   const auto whole = [](const auto& each) { return each.is_whole(); };
   const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), whole);
-  return all && report.problems.empty() ? Exit::done : Exit::no;
+  return all && report.problems.empty() ? pipeline::Exit::done : pipeline::Exit::no;
 }
 
-Exit run_verify(const Options& options, Session& session) {
+pipeline::Exit run_verify(const Options& options, Session& session) {
   const StopOnSignal stop;
   const auto shoot = load_shoot_for_copies(session);
   if (!shoot) return shoot.error();

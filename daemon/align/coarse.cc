@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr int kBlock = 4 * kFramesPerSecond;
@@ -136,4 +136,4 @@ std::vector<CoarsePlace> coarse_places(const SongIndex& song, const Features& cl
   return places;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -7,7 +7,7 @@
 #include "align/features.h"
 #include "align/song_index.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // The clip's frames [from, to) go well with the song's from `offset + from` on.
 struct CoarsePlace {
@@ -27,4 +27,4 @@ std::vector<CoarsePlace> coarse_places(const SongIndex& song, const Features& cl
 // i − count + 1 and is Σ clip·song over bands and frames. `count` is kLongestBlock at most.
 std::vector<float> correlate(const SongIndex& song, const Features& clip, int from, int count);
 
-}  // namespace everytake
+}  // namespace everytake::align

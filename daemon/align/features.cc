@@ -7,7 +7,7 @@
 
 #include "align/fft.h"
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr double kLowest = 160, kHighest = 3500;  // Hz: what small speakers and microphones both carry
@@ -103,4 +103,4 @@ Features features(std::span<const float> sound, Playback playback) {
   return result;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

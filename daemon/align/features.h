@@ -4,7 +4,7 @@
 #include <span>
 #include <vector>
 
-namespace everytake {
+namespace everytake::align {
 
 inline constexpr int kAlignRate = 8000;        // Hz, of all sound in this stage
 inline constexpr int kBands = 20;              // log-spaced over 160–3500 Hz
@@ -34,4 +34,4 @@ struct Features {
 // Of mono sound at 8 kHz that was played back as `playback` says: as if it had been played at the song's own speed.
 Features features(std::span<const float> sound, Playback playback = {});
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -6,7 +6,7 @@
 
 #include "base/sync.h"
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 // The library plans on one thread at a time; carrying plans out is safe on many.
@@ -72,4 +72,4 @@ void RealFft::inverse() {
   fftwf_execute(plans_->inverse);
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -7,7 +7,7 @@
 #include <memory>
 #include <span>
 
-namespace everytake {
+namespace everytake::align {
 
 using Bin = std::complex<float>;
 
@@ -47,4 +47,4 @@ class RealFft {
   std::unique_ptr<Plans> plans_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::align

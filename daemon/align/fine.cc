@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr int kCoarseReach = 640;       // samples: four of the coarse search's steps; echoes of a hall come two late
@@ -230,4 +230,4 @@ Line refine_line(const SongIndex& song, Windows& clip, const Line& line) {
   return refined;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -7,7 +7,7 @@
 #include "align/song_index.h"
 #include "align/windows.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // song sample = start + (1 + drift) · clip sample.
 struct Line {
@@ -29,4 +29,4 @@ std::optional<Line> search_line(const SongIndex& song, Windows& clip, double off
 // The same line through all windows of the clip: finer than a sample, with the windows that agree. The score stays.
 Line refine_line(const SongIndex& song, Windows& clip, const Line& line);
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -10,7 +10,7 @@
 #include "align/repeats.h"
 #include "align/resample.h"
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 // Set on the tuning songs of tests/bench: see its table.
@@ -320,4 +320,4 @@ Placement place(const SongIndex& song, std::span<const float> clip, std::span<co
   return nothing;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -7,7 +7,7 @@
 #include "align/song_index.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // Speeds a song is commonly played at on a set when the plan's don't fit.
 inline constexpr double kOtherSpeeds[] = {0.5, 0.8, 1.25, 1.5, 2.0};
@@ -22,4 +22,4 @@ inline constexpr double kOtherSpeeds[] = {0.5, 0.8, 1.25, 1.5, 2.0};
 // The confidence is 0.5 where a place is just accepted and nears 1; it ranks places and is no probability.
 Placement place(const SongIndex& song, std::span<const float> clip, std::span<const double> speeds);
 
-}  // namespace everytake
+}  // namespace everytake::align

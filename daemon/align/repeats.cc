@@ -7,7 +7,7 @@
 
 #include "align/coarse.h"
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr std::size_t kFewWindows = 6;
@@ -398,4 +398,4 @@ double Contest::against(const Line& rival, double enough) {
   return by;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -5,7 +5,7 @@
 
 #include "align/fine.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // Other offsets (song samples at the clip's sample 0) whose sound resembles what the song has along `line`.
 std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line);
@@ -39,4 +39,4 @@ class Contest {
   std::vector<std::vector<Bin>> kept_;  // the song along the champion's line; empty where not looked at yet
 };
 
-}  // namespace everytake
+}  // namespace everytake::align

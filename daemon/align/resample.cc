@@ -5,7 +5,7 @@
 #include <cmath>
 #include <map>
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr int kReach = 16;     // zero crossings of the sinc on each side
@@ -68,4 +68,4 @@ std::vector<float> slowed_down(std::span<const float> sound, double speed) {
   return out;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <optional>
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr double kMostGap = 20;      // s; longer, and somebody has rewound the song
@@ -112,4 +112,4 @@ std::vector<std::pair<ClipId, Placement>> settle(std::span<const Clip> clips) {
   return changes;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

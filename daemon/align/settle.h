@@ -7,7 +7,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // The placements by rule that become others: clips with several candidates of which neighbours of the same continuous
 // take tell one, and clips that were settled so before and are not any more. A neighbour is a clip of the same roll,
@@ -16,4 +16,4 @@ namespace everytake {
 // nothing. A pure function of the clips; their order makes no difference.
 std::vector<std::pair<ClipId, Placement>> settle(std::span<const Clip> clips);
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -2,9 +2,9 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::align {
 
-SongIndex::SongIndex(std::vector<float> sound) : sound_(std::move(sound)), features_(everytake::features(sound_)) {
+SongIndex::SongIndex(std::vector<float> sound) : sound_(std::move(sound)), features_(align::features(sound_)) {
   const int frames = features_.frames;
   pieces_ = (frames + kBefore + kStep - 1) / kStep;
   spectra_.resize(static_cast<std::size_t>(pieces_) * kBands * kBins);
@@ -42,4 +42,4 @@ double SongIndex::energy(int from, int to) const {
          energies_[static_cast<std::size_t>(std::clamp(from, 0, frames))];
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -7,7 +7,7 @@
 #include "align/features.h"
 #include "align/fft.h"
 
-namespace everytake {
+namespace everytake::align {
 
 // Constant once made; may be read on several threads. About 45 kB a second of song.
 class SongIndex {
@@ -37,4 +37,4 @@ class SongIndex {
   std::vector<double> energies_;  // running sums
 };
 
-}  // namespace everytake
+}  // namespace everytake::align

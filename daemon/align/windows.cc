@@ -6,7 +6,7 @@
 #include <functional>
 #include <numeric>
 
-namespace everytake {
+namespace everytake::align {
 namespace {
 
 constexpr int kMostKept = 256;      // windows, of 51 kB
@@ -117,4 +117,4 @@ std::span<const Bin> Windows::directions(int window) {
   return *kept;
 }
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -8,7 +8,7 @@
 #include "align/features.h"
 #include "align/fft.h"
 
-namespace everytake {
+namespace everytake::align {
 
 inline constexpr int kWindow = 16384;           // samples: 2.048 s
 inline constexpr int kWindowHop = kWindow / 2;  // samples
@@ -77,4 +77,4 @@ class Windows {
   int kept_ = 0;  // spectra; all are dropped at kMostKept, so that an hour's clip takes no more memory than a minute's
 };
 
-}  // namespace everytake
+}  // namespace everytake::align

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 constexpr std::chrono::seconds kRarest{60};  // a big folder on a slow disk takes 20 s to list
@@ -47,4 +47,4 @@ bool Arrivals::is_waiting(const std::string& child) const {
   return it != children_.end() && !it->second.said;
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

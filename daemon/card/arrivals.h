@@ -9,7 +9,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::card {
 
 using SteadyTime = std::chrono::steady_clock::time_point;
 using SteadyLength = std::chrono::steady_clock::duration;
@@ -49,4 +49,4 @@ class Arrivals {
   std::map<std::string, Child> children_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -3,7 +3,7 @@
 #include <array>
 #include <string>
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 constexpr std::string_view kMovies =
@@ -72,4 +72,4 @@ bool is_raw_or_cinema(std::string_view extension) {
   return lists(kRawAndCinema, extension);
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

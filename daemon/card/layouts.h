@@ -6,7 +6,7 @@
 
 #include "card/recognise.h"
 
-namespace everytake {
+namespace everytake::card {
 
 // A folder of a card's tree, and what the files in it are to a recording.
 struct LayoutFolder {
@@ -34,4 +34,4 @@ bool is_movie(std::string_view extension);          // a video, by its extension
 bool is_raw(std::string_view extension);            // one that cameras write a second, smaller file to
 bool is_raw_or_cinema(std::string_view extension);  // one that no computer puts at the top of a card
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -4,7 +4,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 bool is_digit(char c) {
@@ -48,4 +48,4 @@ bool ends_in_digits(std::string_view text, std::size_t count) {
   return text.size() > count && std::all_of(text.end() - static_cast<std::ptrdiff_t>(count), text.end(), is_digit);
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::card {
 
 // "clip" of "private/m4root/clip", and what is before it. "" has neither.
 std::string_view leaf_of(std::string_view folder);
@@ -27,4 +27,4 @@ bool is_left_by_a_system(const Name& name);
 // Whether the last `count` characters are digits and something stands before them.
 bool ends_in_digits(std::string_view text, std::size_t count);
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -5,7 +5,7 @@
 
 #include "card/trees.h"
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 std::vector<Name> names_of(const Listing& listing) {
@@ -142,4 +142,4 @@ std::vector<ClipFiles> clips_of(const Listing& listing) {
   return Gathering(listing).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

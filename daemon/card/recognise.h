@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::card {
 
 // A way cameras lay out a card. A card may follow several.
 enum class Structure {
@@ -31,4 +31,4 @@ std::vector<Structure> structures_of(const Listing& listing);
 // Several videos are one recording only where the structure itself says so.
 std::vector<ClipFiles> clips_of(const Listing& listing);
 
-}  // namespace everytake
+}  // namespace everytake::card

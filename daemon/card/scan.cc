@@ -7,7 +7,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 // What no folder can hold; a listing that has it comes from a broken or hostile driver.
@@ -121,4 +121,4 @@ Result<Listing> scan(const ReadFs& card, std::stop_token stop, const ScanLimits&
   return Scanner(card, std::move(stop), limits).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -6,7 +6,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::card {
 
 struct ScanLimits {
   int depth = 64;                   // folders within folders; cameras nest four or five
@@ -19,4 +19,4 @@ struct ScanLimits {
 // Fails with `gone`, `cancelled`, `invalid` when there are too many entries, and when the root itself can't be listed.
 Result<Listing> scan(const ReadFs& card, std::stop_token stop, const ScanLimits& limits = {});
 
-}  // namespace everytake
+}  // namespace everytake::card

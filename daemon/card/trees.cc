@@ -5,7 +5,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 std::string join(std::string_view folder, std::string_view name) {
@@ -126,4 +126,4 @@ std::optional<Trees::Spot> Trees::spot_in(const Tree& tree, const Name& name) co
   return std::nullopt;
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

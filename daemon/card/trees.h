@@ -10,7 +10,7 @@
 #include "card/layouts.h"
 #include "card/names.h"
 
-namespace everytake {
+namespace everytake::card {
 
 class Trees {
  public:
@@ -46,4 +46,4 @@ class Trees {
   std::set<Structure> at_the_top_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::card

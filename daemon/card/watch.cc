@@ -10,7 +10,7 @@
 
 #include "os/system_error.h"
 
-namespace everytake {
+namespace everytake::card {
 namespace {
 
 // What cameras and people format cards and disks with; pseudo filesystems, servers and layers are none of it.
@@ -66,4 +66,4 @@ Result<Descriptor> watch_mounts() {
   return table;
 }
 
-}  // namespace everytake
+}  // namespace everytake::card

@@ -7,7 +7,7 @@
 #include "os/mounts.h"
 #include "os/posix_fs.h"
 
-namespace everytake {
+namespace everytake::card {
 
 // The mounts of `table` that a card may hide behind: filesystems that media are formatted with, each once. Left out are
 // the system's own places and whatever holds one of the `kept` folders (destinations, the shoot).
@@ -23,4 +23,4 @@ MountChange change_of(std::span<const Mount> before, std::span<const Mount> afte
 // For poll(): tells POLLPRI and POLLERR once after every change of what read_mounts() gives.
 Result<Descriptor> watch_mounts();
 
-}  // namespace everytake
+}  // namespace everytake::card

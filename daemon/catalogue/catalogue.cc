@@ -9,7 +9,7 @@
 #include "catalogue/columns.h"
 #include "catalogue/migrate.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 struct Held {
@@ -267,4 +267,4 @@ Result<void> Catalogue::record_problems(RollId roll, std::span<const Problem> pr
   return transaction.commit();
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

@@ -8,7 +8,7 @@
 
 #include "catalogue/reader.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 class Catalogue final : public Reader {
  public:
@@ -84,4 +84,4 @@ class Catalogue final : public Reader {
   using Reader::Reader;
 };
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

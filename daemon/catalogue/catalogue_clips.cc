@@ -7,7 +7,7 @@
 #include "catalogue/catalogue.h"
 #include "catalogue/columns.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 Result<void> touched(Db& db, ClipId clip) {
@@ -214,4 +214,4 @@ Result<void> Catalogue::edit(std::span<const HandEdit> edits) {
   return transaction.commit();
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

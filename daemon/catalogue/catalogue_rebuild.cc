@@ -3,7 +3,7 @@
 #include "catalogue/catalogue.h"
 #include "catalogue/columns.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 Result<RollId> roll_of(Db& db, const Roll& roll) {
@@ -57,4 +57,4 @@ Result<std::size_t> Catalogue::restore_roll(const Roll& roll, std::span<const Re
   return differing;
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

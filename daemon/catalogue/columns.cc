@@ -5,7 +5,7 @@
 
 #include "base/json.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 template <class E>
@@ -164,4 +164,4 @@ Result<void> insert_problems(Db& db, std::optional<RollId> roll, std::optional<C
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

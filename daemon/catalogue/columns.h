@@ -9,7 +9,7 @@
 #include "catalogue/db.h"
 #include "catalogue/rows.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 const char* to_string(Evidence evidence);
 const char* to_string(FileRole role);
@@ -36,4 +36,4 @@ std::map<std::string, std::string> origin_of(const std::string& text);
 Result<void> insert_problems(Db& db, std::optional<RollId> roll, std::optional<ClipId> clip,
                              std::span<const Problem> problems, Instant at);
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "os/system_error.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 constexpr auto kSnapshotPatience = std::chrono::seconds(75);  // as for any other transaction
@@ -285,4 +285,4 @@ Transaction::~Transaction() {
     sqlite3_exec(db_->db_.get(), "ROLLBACK", nullptr, nullptr, nullptr);
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

@@ -23,7 +23,7 @@
 struct sqlite3;
 struct sqlite3_stmt;
 
-namespace everytake {
+namespace everytake::catalogue {
 
 // Bytes to bind as a BLOB; text is bound as TEXT.
 struct Blob {
@@ -239,4 +239,4 @@ class [[nodiscard]] Transaction {
   Db* db_;  // nullptr once committed
 };
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

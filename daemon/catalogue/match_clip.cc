@@ -9,7 +9,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 constexpr std::size_t kListed = 8;  // candidates named in a message; more would hide the sentence
@@ -80,4 +80,4 @@ Result<ClipId> match_clip(std::string_view text, std::span<const NamedClip> clip
   return found.front()->id;
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

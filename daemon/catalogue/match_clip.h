@@ -8,7 +8,7 @@
 #include "base/result.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 struct NamedClip {
   ClipId id;
@@ -21,4 +21,4 @@ struct NamedClip {
 // matches go before those that differ in case. `not_found` names the nearest, `invalid` lists what it could mean.
 Result<ClipId> match_clip(std::string_view text, std::span<const NamedClip> clips);
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

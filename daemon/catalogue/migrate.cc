@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 constexpr SchemaStep kSteps[] = {
@@ -63,4 +63,4 @@ Result<void> migrate(Db& db, std::span<const SchemaStep> steps) {
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

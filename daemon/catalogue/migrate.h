@@ -5,7 +5,7 @@
 
 #include "catalogue/db.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 // One file of schema/, as it is built into the program.
 struct SchemaStep {
@@ -18,4 +18,4 @@ std::span<const SchemaStep> schema_steps();
 // before. Refuses with `unsupported`, and changes nothing, where a newer program or another one made the file.
 Result<void> migrate(Db& db, std::span<const SchemaStep> steps = schema_steps());
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

@@ -7,7 +7,7 @@
 #include "base/text.h"
 #include "catalogue/columns.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 #define ROLL_COLUMNS \
@@ -341,4 +341,4 @@ Result<void> Reader::check() const {
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

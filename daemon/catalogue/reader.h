@@ -10,7 +10,7 @@
 #include "catalogue/db.h"
 #include "catalogue/rows.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 class Reader {
  public:
@@ -73,4 +73,4 @@ class Reader {
   mutable Db db_ GUARDED_BY(mu_);
 };
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

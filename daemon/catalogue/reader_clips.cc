@@ -10,7 +10,7 @@
 #include "catalogue/match_clip.h"
 #include "catalogue/reader.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 namespace {
 
 // The clips being put together: rows of every query find theirs here.
@@ -369,4 +369,4 @@ Result<std::vector<PendingClip>> Reader::clips_to_picture() const {
   return clips;
 }
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

@@ -8,7 +8,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::catalogue {
 
 struct Roll {
   RollId id;
@@ -160,4 +160,4 @@ struct HandEdit {
   bool clear_placement = false;
 };
 
-}  // namespace everytake
+}  // namespace everytake::catalogue

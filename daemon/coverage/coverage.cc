@@ -6,7 +6,7 @@
 
 #include "coverage/gaps.h"
 
-namespace everytake {
+namespace everytake::coverage {
 namespace {
 
 using namespace std::chrono_literals;
@@ -123,4 +123,4 @@ Coverage coverage(const Plan& plan, std::span<const Clip> all) {
   return result;
 }
 
-}  // namespace everytake
+}  // namespace everytake::coverage

@@ -9,7 +9,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::coverage {
 
 // How a section stands.
 struct SectionCoverage {
@@ -62,4 +62,4 @@ struct Coverage {
 // several that are the same bytes one counts. The order of `clips` makes no difference.
 Coverage coverage(const Plan& plan, std::span<const Clip> clips);
 
-}  // namespace everytake
+}  // namespace everytake::coverage

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-namespace everytake {
+namespace everytake::coverage {
 namespace {
 
 using namespace std::chrono_literals;
@@ -71,4 +71,4 @@ std::vector<Gap> find_gaps(std::span<const SectionCoverage> sections, std::span<
   return gaps;
 }
 
-}  // namespace everytake
+}  // namespace everytake::coverage

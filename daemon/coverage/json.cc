@@ -1,6 +1,6 @@
 #include "coverage/json.h"
 
-namespace everytake {
+namespace everytake::coverage {
 namespace {
 
 double share(Micros part, Micros whole) {
@@ -67,4 +67,4 @@ Json coverage_json(const Coverage& coverage) {
       {"complete", coverage.complete()}};
 }
 
-}  // namespace everytake
+}  // namespace everytake::coverage

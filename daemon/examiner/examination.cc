@@ -8,7 +8,7 @@
 #include "os/background_priority.h"
 #include "os/fork_server.h"
 
-namespace everytake {
+namespace everytake::examiner {
 std::vector<Path> files_of(const Examination& examination) {
   std::vector<Path> files;
   for (const auto& part : examination.files.parts) files.push_back(examination.folder / part.path);
@@ -74,4 +74,4 @@ std::optional<int> serve_examinations(int argc, char** argv, const std::function
   return 0;
 }
 
-}  // namespace everytake
+}  // namespace everytake::examiner

@@ -11,7 +11,7 @@
 #include "os/channel.h"
 #include "os/confine.h"
 
-namespace everytake {
+namespace everytake::examiner {
 
 // What a program is started with to make examinations (base/fork_server.h).
 inline constexpr const char* kExamine = "--examine-a-recording";
@@ -57,4 +57,4 @@ Result<FileRange> unpack_range(std::string_view bytes);  // `corrupt` for more t
 // nullopt where the program was not started for that.
 std::optional<int> serve_examinations(int argc, char** argv, const std::function<int(Descriptor)>& examine);
 
-}  // namespace everytake
+}  // namespace everytake::examiner

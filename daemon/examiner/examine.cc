@@ -12,7 +12,7 @@
 #include "media/sound/audio.h"
 #include "os/heap_policy.h"
 
-namespace everytake {
+namespace everytake::examiner {
 namespace {
 
 constexpr std::uint64_t kMostSaid = 4 << 20;  // the examination itself, and each answer
@@ -98,13 +98,15 @@ Examination unpack_examination(std::string_view bytes) {
 
 Result<std::string> examine(const ReadFs& fs, const Examination& asked) {
   if (asked.wanted == Examination::Wanted::facts)
-    return pack_facts(TRY(read_facts(fs, asked.folder, asked.files, asked.cameras, {})));
+    return pack_facts(TRY(media::read_facts(fs, asked.folder, asked.files, asked.cameras, {})));
   const auto files = files_of(asked);
-  if (asked.wanted == Examination::Wanted::length) return to_cbor(Json(TRY(sound_length(fs, files.at(0))).count()));
-  if (asked.wanted == Examination::Wanted::strip) return pack_strip(TRY(picture_strip(fs, files, asked.known, {})));
-  LevelMeter meter;
-  const auto sound = TRY(decode_mono(fs, files.at(0), asked.rate_hz, {}, &meter));
-  return pack_levels(meter.levels()) +
+  if (asked.wanted == Examination::Wanted::length)
+    return to_cbor(Json(TRY(media::sound_length(fs, files.at(0))).count()));
+  if (asked.wanted == Examination::Wanted::strip)
+    return media::pack_strip(TRY(media::picture_strip(fs, files, asked.known, {})));
+  media::LevelMeter meter;
+  const auto sound = TRY(media::decode_mono(fs, files.at(0), asked.rate_hz, {}, &meter));
+  return media::pack_levels(meter.levels()) +
          std::string(reinterpret_cast<const char*>(sound.data()), sound.size() * sizeof(float));
 }
 
@@ -126,4 +128,4 @@ int run_examination(Descriptor socket) {
   return sent ? 0 : 1;
 }
 
-}  // namespace everytake
+}  // namespace everytake::examiner

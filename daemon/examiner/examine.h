@@ -3,10 +3,10 @@
 
 #include "os/channel.h"
 
-namespace everytake {
+namespace everytake::examiner {
 
 // Reads the one recording that is asked for through `socket`, within the limits that come with it, and says what was
 // found. Returns the process's exit code.
 int run_examination(Descriptor socket);
 
-}  // namespace everytake
+}  // namespace everytake::examiner

@@ -4,7 +4,6 @@
 #include <sys/wait.h>
 
 #include <algorithm>
-#include <boost/filesystem/operations.hpp>
 #include <cmath>
 #include <cstring>
 #include <map>
@@ -18,8 +17,9 @@
 #include "os/channel.h"
 #include "os/event.h"
 #include "os/fork_server.h"
+#include "os/paths.h"
 
-namespace everytake {
+namespace everytake::examiner {
 namespace {
 
 using namespace std::chrono_literals;
@@ -100,10 +100,9 @@ Result<Result<std::string>> converse(Channel& channel, const std::string& asked,
 
 // Beside this program, as it is built; else in libexec, as it is installed (Filesystem Hierarchy Standard 3.0, 4.7).
 Path program_to_examine() {
-  boost::system::error_code ignored;
-  const auto here = boost::filesystem::read_symlink("/proc/self/exe", ignored).parent_path();
+  const auto here = folder_of_program();
   const auto beside = here / "everytake-examiner";
-  if (boost::filesystem::exists(beside, ignored)) return beside;
+  if (exists(beside)) return beside;
   return here.parent_path() / "libexec/everytake/everytake-examiner";
 }
 
@@ -229,10 +228,10 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
                                 .known = {}};
   const auto bytes = TRY(run(fs, examination, kMostSound, std::move(stop)));
   HeardSound heard;
-  heard.levels = TRY(unpack_levels(std::string_view(bytes).substr(0, kPackedLevels)));
-  heard.samples.resize((bytes.size() - kPackedLevels) / sizeof(float));
+  heard.levels = TRY(media::unpack_levels(std::string_view(bytes).substr(0, media::kPackedLevels)));
+  heard.samples.resize((bytes.size() - media::kPackedLevels) / sizeof(float));
   if (!heard.samples.empty())
-    std::memcpy(heard.samples.data(), bytes.data() + kPackedLevels, heard.samples.size() * sizeof(float));
+    std::memcpy(heard.samples.data(), bytes.data() + media::kPackedLevels, heard.samples.size() * sizeof(float));
   for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
   return heard;
@@ -252,8 +251,8 @@ Result<Micros> Examiner::length(const ReadFs& fs, const Path& recording, std::st
   return Micros(json.get<std::int64_t>());
 }
 
-Result<Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,
-                              const ClipFacts& facts, std::stop_token stop) const {
+Result<media::Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,
+                                     const ClipFacts& facts, std::stop_token stop) const {
   Examination examination{.wanted = Examination::Wanted::strip,
                           .limits = kForStrip,
                           .folder = folder,
@@ -262,10 +261,10 @@ Result<Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<co
                           .rate_hz = 0,
                           .known = facts};
   for (const auto& video : videos) examination.files.parts.push_back({video, FileRole::video});
-  const auto bytes = run(fs, examination, kMostStrip, std::move(stop));
-  auto strip = bytes ? unpack_strip(*bytes) : tl::unexpected(bytes.error());
-  if (!strip && strip.error().code == Code::corrupt) return Strip{};
+  const auto bytes = run(fs, examination, media::kMostStrip, std::move(stop));
+  auto strip = bytes ? media::unpack_strip(*bytes) : tl::unexpected(bytes.error());
+  if (!strip && strip.error().code == Code::corrupt) return media::Strip{};
   return strip;
 }
 
-}  // namespace everytake
+}  // namespace everytake::examiner

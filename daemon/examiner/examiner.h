@@ -11,7 +11,7 @@
 #include "media/picture/strip.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::examiner {
 
 struct Examination;
 
@@ -42,8 +42,8 @@ class Examiner {
   Result<Micros> length(const ReadFs& fs, const Path& recording, std::stop_token stop) const;
 
   // picture_strip(), there. A recording that breaks the limits or ends the process gives no frame.
-  Result<Strip> strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos, const ClipFacts& facts,
-                      std::stop_token stop) const;
+  Result<media::Strip> strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos, const ClipFacts& facts,
+                             std::stop_token stop) const;
 
  private:
   Result<std::string> run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
@@ -53,4 +53,4 @@ class Examiner {
   std::unique_ptr<Servers> servers_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::examiner

@@ -7,7 +7,7 @@
 
 #include "base/json.h"
 
-namespace everytake {
+namespace everytake::examiner {
 namespace {
 
 constexpr std::size_t kMostText = 4096;              // a path, and more than any sentence
@@ -147,4 +147,4 @@ Result<ClipFacts> unpack_facts(std::string_view bytes) {
   }
 }
 
-}  // namespace everytake
+}  // namespace everytake::examiner

@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::examiner {
 
 std::string pack_facts(const ClipFacts& facts);
 
@@ -14,4 +14,4 @@ std::string pack_facts(const ClipFacts& facts);
 // over by what it read.
 Result<ClipFacts> unpack_facts(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::examiner

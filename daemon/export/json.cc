@@ -4,7 +4,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::exports {
 namespace {
 
 Json seconds_or_null(std::optional<Micros> time) {
@@ -116,4 +116,4 @@ Json clip_json(const Clip& clip, const Plan& plan) {
   return json;
 }
 
-}  // namespace everytake
+}  // namespace everytake::exports

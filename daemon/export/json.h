@@ -4,10 +4,10 @@
 #include "base/json.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::exports {
 
 // Everything known of a clip. What is not known is null. Durations are in seconds, rates exact fractions as text.
 // "sections" are those it was tagged with; "song"."sections" those of the plan with a second or more of it.
 Json clip_json(const Clip& clip, const Plan& plan);
 
-}  // namespace everytake
+}  // namespace everytake::exports

@@ -4,7 +4,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::exports {
 namespace {
 
 constexpr const char* kStyle =
@@ -69,4 +69,4 @@ std::string sheet_html(const std::string& title, const std::vector<SheetClip>& c
   return html + "</body>\n</html>\n";
 }
 
-}  // namespace everytake
+}  // namespace everytake::exports

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-namespace everytake {
+namespace everytake::exports {
 
 struct SheetClip {
   std::string name;                           // "R001/C0003"
@@ -17,4 +17,4 @@ struct SheetClip {
 // Text may hold anything; it is shown, never obeyed. Prints on A4 without cutting a clip in two.
 std::string sheet_html(const std::string& title, const std::vector<SheetClip>& clips);
 
-}  // namespace everytake
+}  // namespace everytake::exports

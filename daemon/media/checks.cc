@@ -10,7 +10,7 @@
 #include "base/text.h"
 #include "media/gamma.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 using namespace std::chrono_literals;
@@ -212,4 +212,4 @@ void add_checks(std::vector<Clip>& clips, const Plan& plan) {
   }
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

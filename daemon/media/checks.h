@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // What is not known is no flaw. In this order:
 //   other_gamma      not the plan's gamma; where the plan has none, not that of nearly all its neighbours
@@ -27,4 +27,4 @@ std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, cons
 // Puts each clip's flaws after the problems it has.
 void add_checks(std::vector<Clip>& clips, const Plan& plan);
 
-}  // namespace everytake
+}  // namespace everytake::media

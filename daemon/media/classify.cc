@@ -7,7 +7,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr Micros kEnough = std::chrono::seconds(10);  // of song: shorter is overheard, not mimed to
@@ -74,4 +74,4 @@ Judgement classify(const ClipFacts& facts, const Placement& placement, Rational 
   return judged(Kind::b_roll, rate + where);
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -3,7 +3,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // The first that holds:
 //   it can't be read                                                            nothing can be said
@@ -15,4 +15,4 @@ namespace everytake {
 // `because` is one sentence with the numbers that decided.
 Judgement classify(const ClipFacts& facts, const Placement& placement, Rational edit_rate);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -8,7 +8,7 @@
 #include "media/metadata/sidecar.h"
 #include "media/probe.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::size_t kLargestNotes = 1 << 20;  // bytes
@@ -123,4 +123,4 @@ Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFil
   return *facts;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // `folder` is where the clip's files lie in `fs`; the paths in `files` are relative to it. Containers are believed on
 // their streams; for gamma, gamut and capture rate the order of trust is: sidecar, notes inside the file, makers'
@@ -16,4 +16,4 @@ namespace everytake {
 Result<ClipFacts> read_facts(const ReadFs& fs, const Path& folder, const ClipFiles& files,
                              std::span<const CameraDefault> cameras, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::media

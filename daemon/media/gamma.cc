@@ -6,7 +6,7 @@
 #include <cmath>
 #include <span>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 using std::log10;
@@ -360,4 +360,4 @@ std::array<std::uint8_t, 3> DisplayTable::operator()(const std::array<float, 3>&
   return {shown(matrix_[0]), shown(matrix_[1]), shown(matrix_[2])};
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-namespace everytake {
+namespace everytake::media {
 
 using Rgb = std::array<double, 3>;
 using Matrix = std::array<Rgb, 3>;  // rows
@@ -70,4 +70,4 @@ class DisplayTable {
   std::vector<std::uint8_t> first_guess_;  // by the upper bits of a float: a code that is not too high
 };
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -10,7 +10,7 @@
 #include "media/container/timecode.h"
 #include "media/metadata/mxf.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr const char* kOrigin = "container";
@@ -222,4 +222,4 @@ Result<ClipFacts> probe(const ReadFs& fs, const Path& video, std::stop_token sto
   return facts_of(fs, video, readable ? TRY(read_container(fs, video, std::move(stop))) : std::nullopt, stat.size);
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

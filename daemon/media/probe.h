@@ -6,7 +6,7 @@
 #include "media/container/av_container.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Everything the container tells. A broken recording is no Error: its facts are few and its problems say why, with the
 // codes `empty`, `incomplete` (recording broke off: no index), `unreadable`, `truncated` (the end is missing),
@@ -20,4 +20,4 @@ ClipFacts facts_of(const Container& container, const Path& video, std::uint64_t 
 Result<ClipFacts> facts_of(const ReadFs& fs, const Path& video, const std::optional<Container>& container,
                            std::uint64_t size);
 
-}  // namespace everytake
+}  // namespace everytake::media

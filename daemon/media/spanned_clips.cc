@@ -7,7 +7,7 @@
 
 #include "media/container/timecode.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // FAT32 ends a file at 4 GiB − 1; AVCHD cameras near 2 GB. They stop at the last whole group of pictures before. Where
@@ -100,4 +100,4 @@ std::optional<Clip> previous_of(const Clip& clip, std::span<const Clip> clips) {
   return first_that(clips, [&](const Clip& each) { return continues(each, clip); });
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Whether `next` goes on where `first` ends. All of it must be known and hold: one roll and one camera; the next
 // number after a file about as large as files get where cameras split them, or the next chapter of one number; one
@@ -18,4 +18,4 @@ bool continues(const Clip& first, const Clip& next);
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips);
 std::optional<Clip> previous_of(const Clip& clip, std::span<const Clip> clips);
 
-}  // namespace everytake
+}  // namespace everytake::media

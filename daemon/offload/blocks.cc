@@ -8,7 +8,7 @@
 
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 std::byte* new_block(std::size_t size) {
@@ -68,4 +68,4 @@ std::span<std::byte> OwnBlock::for_file(std::uint64_t size) {
   return {data_, size_};
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

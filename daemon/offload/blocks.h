@@ -10,7 +10,7 @@
 
 #include "base/sync.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 inline constexpr std::size_t kBlockSize = std::size_t{4} << 20;  // large enough that the calls' cost vanishes
 
@@ -48,4 +48,4 @@ class OwnBlock {
   std::size_t size_ = 0;
 };
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -11,7 +11,7 @@
 #include "offload/blocks.h"
 #include "offload/target_writer.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 using namespace std::chrono_literals;
@@ -198,4 +198,4 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -19,7 +19,7 @@
 #include "offload/hash.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 struct Target {
   std::string name;
@@ -126,4 +126,4 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
 // The name a file has at a target until it is verified: in the folder of its final name. `token` as in Target.
 Path part_name(const CopyJob& job, std::size_t target, const std::string& token = "file");
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -10,7 +10,7 @@
 #include "base/text.h"
 #include "offload/blocks.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 // Each thread that reads files has one block for it.
@@ -134,4 +134,4 @@ Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_to
   return lower_hex({reinterpret_cast<const char*>(digest.data()), digest.size()});
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

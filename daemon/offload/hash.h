@@ -15,7 +15,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // 128 bits, most significant byte first.
 struct Digest {
@@ -76,4 +76,4 @@ Result<Evidence> read_last_block(const ReadFs& fs, const Path& path, std::uint64
 // SHA-256 of a whole file as 64 lower-case digits.
 Result<std::string> sha256_file(const ReadFs& fs, const Path& path, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -4,7 +4,7 @@
 
 #include "offload/hash.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 std::string card_key(const Volume& volume) {
   const auto& filesystem = volume.uuid.empty() ? volume.source : volume.uuid;
@@ -37,4 +37,4 @@ bool may_be_same(const CardFile& a, const CardFile& b) {
   return a.path == b.path && a.size == b.size && same_coarse_time(a.mtime, b.mtime);
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -5,7 +5,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // One text for one card: its filesystem, and the folder in it where only a folder was given.
 std::string card_key(const Volume& volume);
@@ -23,4 +23,4 @@ bool same_coarse_time(FileTime a, FileTime b);
 // Whether two files' names, sizes and times agree as far as filesystems keep them.
 bool may_be_same(const CardFile& a, const CardFile& b);
 
-}  // namespace everytake
+}  // namespace everytake::offload

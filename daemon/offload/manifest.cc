@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::offload {
 
 Result<void> write_note(Fs& fs, const Path& path, std::string_view text) {
   const Path part = path.string() + ".everytake-part";
@@ -83,4 +83,4 @@ Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll
   return write_note(fs, folder / (roll + ".xxh128"), xxh128_manifest(lines));
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -9,7 +9,7 @@
 #include "offload/hash.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 struct ManifestLine {
   Path path;  // relative to the roll's folder
@@ -42,4 +42,4 @@ Result<void> write_note(Fs& fs, const Path& path, std::string_view bytes);
 Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll,
                              const std::vector<ManifestLine>& lines, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "offload/manifest.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 // Bytes that some filesystem in use refuses: those of exFAT and NTFS ("exFAT file system specification", table 35),
@@ -190,4 +190,4 @@ Result<std::vector<OtherName>> parse_names_note(std::string_view text) {
   return names;
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -11,7 +11,7 @@
 
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // What a filesystem makes of the names at hand. As it stands here: it takes them all.
 struct NameRules {
@@ -74,4 +74,4 @@ std::string names_note(std::span<const OtherName> names);
 // lead out of the roll, whose paths are not equally deep, or that tells of a file a second time.
 Result<std::vector<OtherName>> parse_names_note(std::string_view text);
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "os/volume.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 constexpr std::uint64_t kCluster = 4096;  // what the last, half-filled block of a file costs
@@ -62,4 +62,4 @@ CopyPlan plan_copies(std::span<const FileToCopy> files, std::span<const TargetRo
   return plan;
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

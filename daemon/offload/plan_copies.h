@@ -9,7 +9,7 @@
 #include "model.h"
 #include "offload/copy.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // A file of the card with its row, and the targets that hold a good copy of it already.
 struct FileToCopy {
@@ -38,4 +38,4 @@ inline constexpr double kReserve = 0.01;
 
 CopyPlan plan_copies(std::span<const FileToCopy> files, std::span<const TargetRoom> targets);
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -6,7 +6,7 @@
 #include "base/text.h"
 #include "os/volume.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 // Files up to this size are synced in groups: a sync each would cost a hundred times the copying (measured).
@@ -328,4 +328,4 @@ std::vector<StoredCopy> TargetWriter::settle(const Batch& batch) {
   return copies;
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

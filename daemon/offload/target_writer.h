@@ -11,7 +11,7 @@
 #include "offload/blocks.h"
 #include "offload/copy.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // What the writers and the reader tell copy_files().
 using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
@@ -119,4 +119,4 @@ class TargetWriter {
   std::jthread verifier_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -9,7 +9,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::offload {
 namespace {
 
 using Reason = Verdict::Reason;
@@ -254,4 +254,4 @@ std::vector<std::string> grounds(const Verdict& yes) {
   return lines;
 }
 
-}  // namespace everytake
+}  // namespace everytake::offload

@@ -8,7 +8,7 @@
 #include "model.h"
 #include "os/disks.h"
 
-namespace everytake {
+namespace everytake::offload {
 
 // A destination at this moment.
 struct DestinationSeen {
@@ -93,4 +93,4 @@ Verdict verdict(const CardSeen& card);
 // What a yes rests on, in words, a line each.
 std::vector<std::string> grounds(const Verdict& yes);
 
-}  // namespace everytake
+}  // namespace everytake::offload

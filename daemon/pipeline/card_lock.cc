@@ -4,18 +4,19 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <boost/filesystem/fstream.hpp>
+#include <fstream>
 #include <set>
 #include <sstream>
 #include <thread>
 
 #include "base/sync.h"
+#include "os/paths.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 std::string contents(const std::string& file) {
-  boost::filesystem::ifstream in(file);
+  std::ifstream in(file);
   std::ostringstream all;
   all << in.rdbuf();
   return all.str();
@@ -64,7 +65,7 @@ std::string_view number_of(std::string_view machine) {
 }
 
 // Rows from before machines were kept hold a boot alone, and a line feed.
-std::string boot_of(const Holder& holder) {
+std::string boot_of(const catalogue::Holder& holder) {
   auto boot = holder.boot.substr(holder.boot.find('/') + 1);  // from its begin on where there is none
   boot.resize(std::min(boot.find('\n'), boot.size()));
   return boot;
@@ -74,18 +75,18 @@ std::string boot_of(const Holder& holder) {
 // catalogue failed just then, and the process need not end before the card can be used again.
 class InHand {
  public:
-  bool add(const Catalogue& catalogue, const std::string& card) {
+  bool add(const catalogue::Catalogue& catalogue, const std::string& card) {
     MutexLock lock(mu_);
     return cards_.insert({&catalogue, card}).second;
   }
-  void drop(const Catalogue& catalogue, const std::string& card) {
+  void drop(const catalogue::Catalogue& catalogue, const std::string& card) {
     MutexLock lock(mu_);
     cards_.erase({&catalogue, card});
   }
 
  private:
   Mutex mu_;
-  std::set<std::pair<const Catalogue*, std::string>> cards_ GUARDED_BY(mu_);
+  std::set<std::pair<const catalogue::Catalogue*, std::string>> cards_ GUARDED_BY(mu_);
 };
 
 InHand& in_hand() {
@@ -95,25 +96,25 @@ InHand& in_hand() {
 
 }  // namespace
 
-Holder this_process() {
+catalogue::Holder this_process() {
   return {::getpid(), this_machine() + "/" + boot_id(), start_time(::getpid())};
 }
 
-bool is_of_this_machine(const Holder& holder) {
+bool is_of_this_machine(const catalogue::Holder& holder) {
   return holder.machine().empty() || boot_of(holder) == boot_id() ||
          number_of(holder.machine()) == number_of(this_machine());
 }
 
-bool is_alive(const Holder& holder) {
+bool is_alive(const catalogue::Holder& holder) {
   if (boot_of(holder) == boot_id()) return holder.born != 0 && start_time(holder.pid) == holder.born;
   return !is_of_this_machine(holder);
 }
 
-Result<CardLock> CardLock::take(Catalogue& catalogue, const std::string& card, const Clock& clock) {
+Result<CardLock> CardLock::take(catalogue::Catalogue& catalogue, const std::string& card, const Clock& clock) {
   const auto self = this_process();
   if (!in_hand().add(catalogue, card))
     return fail(Code::busy, "this program is working on the card already: wait for it");
-  const auto alive = [&](const Holder& holder) { return holder != self && is_alive(holder); };
+  const auto alive = [&](const catalogue::Holder& holder) { return holder != self && is_alive(holder); };
   if (auto taken = catalogue.take_card(card, self, clock.now(), alive); !taken) {
     in_hand().drop(catalogue, card);
     return tl::unexpected(std::move(taken.error()));
@@ -121,10 +122,10 @@ Result<CardLock> CardLock::take(Catalogue& catalogue, const std::string& card, c
   return CardLock(catalogue, card);
 }
 
-Result<CardLock> CardLock::take_notes(Catalogue& catalogue, const Clock& clock) {
+Result<CardLock> CardLock::take_notes(catalogue::Catalogue& catalogue, const Clock& clock) {
   using namespace std::chrono_literals;
   for (const auto end = clock.steady() + 60s;;) {
-    auto taken = take(catalogue, kNotesBesideTheRolls, clock);
+    auto taken = take(catalogue, catalogue::kNotesBesideTheRolls, clock);
     if (taken || taken.error().code != Code::busy || clock.steady() > end) return taken;
     std::this_thread::sleep_for(20ms);
   }
@@ -136,4 +137,4 @@ CardLock::~CardLock() {
   in_hand().drop(*catalogue_, card_);
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -10,20 +10,21 @@
 #include "pipeline/on_card.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 // Reads a known file whole, past the cache, and compares. Trouble with reading it is told in `seen`.
-Result<void> read_whole(const ReadFs& card, const FileRow& row, FileSeen& seen, std::stop_token stop) {
-  const auto reading = hash_file(card, seen.path, Cache::avoid, std::move(stop));
+Result<void> read_whole(const ReadFs& card, const catalogue::FileRow& row, offload::FileSeen& seen,
+                        std::stop_token stop) {
+  const auto reading = offload::hash_file(card, seen.path, Cache::avoid, std::move(stop));
   if (!reading) {
     if (reading.error().code == Code::cancelled || reading.error().code == Code::gone)
       return tl::unexpected(reading.error());
     seen.trouble = reading.error().what;
   } else if (reading->digest.hex() != row.digest) {
-    seen.known = FileSeen::Known::changed;
-  } else if (seen.known == FileSeen::Known::unread) {
-    seen.known = FileSeen::Known::equal;  // known from this reading now
+    seen.known = offload::FileSeen::Known::changed;
+  } else if (seen.known == offload::FileSeen::Known::unread) {
+    seen.known = offload::FileSeen::Known::equal;  // known from this reading now
   }
   return {};
 }
@@ -33,10 +34,11 @@ constexpr const char* kReadsOtherwise =
 
 class SafetyCheck {
  public:
-  SafetyCheck(Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte, std::stop_token stop)
+  SafetyCheck(catalogue::Catalogue& catalogue, const Plan& plan, const Card& card, bool every_byte,
+              std::stop_token stop)
       : catalogue_(catalogue), plan_(plan), card_(card), every_byte_(every_byte), stop_(std::move(stop)) {}
 
-  Result<CardSeen> run(std::span<OpenDestination> destinations) {
+  Result<offload::CardSeen> run(std::span<OpenDestination> destinations) {
     seen_.every_byte = every_byte_;
     seen_.wants_two_readings = plan_.read_card_twice && !every_byte_;
     seen_.beside = card_.beside;
@@ -46,14 +48,14 @@ class SafetyCheck {
     // The rest is of this very moment: nothing that takes long comes after it.
     TRY(look_at_copies(destinations));
     // A listing that leaves a file out would hide it, and files may have come: the last one has to agree.
-    const auto last = TRY(scan(card_.fs, stop_));
+    const auto last = TRY(card::scan(card_.fs, stop_));
     seen_.complete = seen_.complete && last.complete && last.files == listing_.files;
     return std::move(seen_);
   }
 
  private:
   Result<void> list() {
-    listing_ = TRY(scan(card_.fs, stop_));
+    listing_ = TRY(card::scan(card_.fs, stop_));
     seen_.troubles = listing_.problems;
     seen_.complete = listing_.complete;
     return {};
@@ -61,7 +63,7 @@ class SafetyCheck {
 
   // Which of the files are known, by samples of them or by all their bytes.
   Result<void> recognise() {
-    known_.emplace(TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume))));
+    known_.emplace(TRY(IndexedFiles::of_card(catalogue_, offload::card_key(card_.volume))));
     for (const auto& row : known_->own()) latest_ = std::max(latest_, row.roll);
     seen_.vanished = known_->vanished(listing_);
     seen_.files.resize(listing_.files.size());
@@ -78,9 +80,9 @@ class SafetyCheck {
   Result<void> look(std::size_t i) {
     const auto& file = listing_.files[i];
     const auto match = TRY(known_->match(card_.fs, file));
-    FileSeen each{file.path, match.known, match.trouble, 0, {}};
+    offload::FileSeen each{file.path, match.known, match.trouble, 0, {}};
     if (match.row && !match.row->digest) {
-      each.known = FileSeen::Known::unknown;  // a visit listed it and never came to read it
+      each.known = offload::FileSeen::Known::unknown;  // a visit listed it and never came to read it
     } else if (match.row) {
       if (each.trouble.empty()) each.trouble = match.row->suspect.value_or("");
       each.readings = match.row->readings;
@@ -96,9 +98,9 @@ class SafetyCheck {
   // this verdict says no all the same.
   void remember_differences() {
     for (std::size_t i = 0; i < rows_.size(); ++i) {
-      if (!rows_[i] || seen_.files[i].known != FileSeen::Known::changed) continue;
+      if (!rows_[i] || seen_.files[i].known != offload::FileSeen::Known::changed) continue;
       if (elsewhere_[i])
-        (void)catalogue_.forget_sighting(card_key(card_.volume), listing_.files[i].path);
+        (void)catalogue_.forget_sighting(offload::card_key(card_.volume), listing_.files[i].path);
       else
         (void)catalogue_.record_trouble(rows_[i]->id, kReadsOtherwise);
     }
@@ -106,13 +108,13 @@ class SafetyCheck {
 
   // What the catalogue says now: another program may have read copies back, or the card, while this one read.
   Result<void> ask_again() {
-    now_.emplace(TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume))));
-    std::map<FileId, const FileRow*> rows;
+    now_.emplace(TRY(IndexedFiles::of_card(catalogue_, offload::card_key(card_.volume))));
+    std::map<FileId, const catalogue::FileRow*> rows;
     for (const auto& row : now_->rows()) rows[row.id] = &row;
     for (std::size_t i = 0; i < rows_.size(); ++i) {
       if (!rows_[i]) continue;
       const auto* row = rows.at(rows_[i]->id);  // no row is ever removed
-      if (row->digest != rows_[i]->digest) seen_.files[i].known = FileSeen::Known::changed;
+      if (row->digest != rows_[i]->digest) seen_.files[i].known = offload::FileSeen::Known::changed;
       if (seen_.files[i].trouble.empty()) seen_.files[i].trouble = row->suspect.value_or("");
       rows_[i] = row;
     }
@@ -123,7 +125,7 @@ class SafetyCheck {
   Result<void> look_at_copies(std::span<OpenDestination> destinations) {
     TRY(ask_again());
     CopyStatus status(plan_, destinations, TRY(catalogue_.destinations()));
-    std::vector<const FileRow*> known;
+    std::vector<const catalogue::FileRow*> known;
     for (const auto* row : rows_)
       if (row) known.push_back(row);
     status.ask_for_life(known, stop_);
@@ -153,7 +155,7 @@ class SafetyCheck {
     return "";
   }
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Plan& plan_;
   const Card& card_;
   const bool every_byte_;
@@ -161,17 +163,17 @@ class SafetyCheck {
   Listing listing_;
   RollId latest_;
   std::optional<IndexedFiles> known_, now_;
-  std::vector<const FileRow*> rows_;  // as listing_.files; nullptr: not known
-  std::vector<char> elsewhere_;       // as listing_.files: the row is another card's or folder's
-  CardSeen seen_;
+  std::vector<const catalogue::FileRow*> rows_;  // as listing_.files; nullptr: not known
+  std::vector<char> elsewhere_;                  // as listing_.files: the row is another card's or folder's
+  offload::CardSeen seen_;
 };
 
 }  // namespace
 
-Result<Verdict> Pipeline::check_safe(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
-                                     std::stop_token stop) {
+Result<offload::Verdict> Pipeline::check_safe(const Card& card, std::span<OpenDestination> destinations,
+                                              bool every_byte, std::stop_token stop) {
   TRY(catalogue_.check());  // a damaged one could lack the very row that says no
-  return verdict(TRY(SafetyCheck(catalogue_, plan_, card, every_byte, std::move(stop)).run(destinations)));
+  return offload::verdict(TRY(SafetyCheck(catalogue_, plan_, card, every_byte, std::move(stop)).run(destinations)));
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

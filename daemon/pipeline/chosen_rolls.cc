@@ -2,9 +2,9 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::pipeline {
 
-Result<ChosenRolls> ChosenRolls::take(Catalogue& catalogue, std::span<const RollId> only, WhenBusy when_busy,
+Result<ChosenRolls> ChosenRolls::take(catalogue::Catalogue& catalogue, std::span<const RollId> only, WhenBusy when_busy,
                                       const Clock& clock) {
   ChosenRolls chosen;
   std::set<std::string> cards, in_other_hands;
@@ -33,7 +33,7 @@ Result<ChosenRolls> ChosenRolls::take(Catalogue& catalogue, std::span<const Roll
   return chosen;
 }
 
-Result<std::set<std::string>> rolls_in_other_hands(const Catalogue& catalogue) {
+Result<std::set<std::string>> rolls_in_other_hands(const catalogue::Catalogue& catalogue) {
   std::set<std::string> names;
   for (const auto& card : TRY(catalogue.cards_in_hand()))
     if (card.holder != this_process() && is_alive(card.holder)) names.insert(card.rolls.begin(), card.rolls.end());
@@ -45,4 +45,4 @@ bool is_planned(const Plan& plan, const std::string& destination) {
                      [&](const auto& each) { return each.name == destination; });
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

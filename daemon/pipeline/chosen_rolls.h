@@ -12,24 +12,24 @@
 #include "pipeline/card_lock.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 class ChosenRolls {
  public:
   enum class WhenBusy { fail, leave_out };
   // None named: all. Where another process, or another part of this one, works on a card of theirs: `busy`, or its
   // rolls are left out.
-  static Result<ChosenRolls> take(Catalogue& catalogue, std::span<const RollId> only, WhenBusy when_busy,
+  static Result<ChosenRolls> take(catalogue::Catalogue& catalogue, std::span<const RollId> only, WhenBusy when_busy,
                                   const Clock& clock);
 
-  const std::vector<Roll>& rolls() const { return rolls_; }
-  const std::vector<FileRow>& files() const { return files_; }            // of all of them
-  const std::vector<std::string>& left_out() const { return left_out_; }  // names of rolls
-  const std::optional<Error>& busy() const { return busy_; }              // why the first of those was
+  const std::vector<catalogue::Roll>& rolls() const { return rolls_; }
+  const std::vector<catalogue::FileRow>& files() const { return files_; }  // of all of them
+  const std::vector<std::string>& left_out() const { return left_out_; }   // names of rolls
+  const std::optional<Error>& busy() const { return busy_; }               // why the first of those was
 
  private:
-  std::vector<Roll> rolls_;
-  std::vector<FileRow> files_;
+  std::vector<catalogue::Roll> rolls_;
+  std::vector<catalogue::FileRow> files_;
   std::vector<std::string> left_out_;
   std::optional<Error> busy_;
   std::vector<CardLock> leases_;
@@ -41,9 +41,9 @@ inline ChosenRolls::WhenBusy when_busy(const CopyChoice& choice) {
 }
 
 // The rolls of cards that other processes work on: what they lack is on its way.
-Result<std::set<std::string>> rolls_in_other_hands(const Catalogue& catalogue);
+Result<std::set<std::string>> rolls_in_other_hands(const catalogue::Catalogue& catalogue);
 
 // Whether the plan names this destination: then every file should be there.
 bool is_planned(const Plan& plan, const std::string& destination);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -6,7 +6,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr Micros kSilent = std::chrono::seconds(10);
@@ -35,7 +35,7 @@ CopyGlance glance_at(const IngestWatcher::Start& start) {
   return glance;
 }
 
-void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed) {
+void look_again(CopyGlance& glance, const offload::CopyProgress& progress, Micros elapsed) {
   glance.read = progress.read;
   glance.elapsed = elapsed;
   for (std::size_t i = 0; i < glance.targets.size(); ++i) {
@@ -62,4 +62,4 @@ std::string progress_text(const CopyGlance& glance) {
   return text;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 #include "base/clock.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 struct CopyGlance {
   struct Target {
@@ -24,7 +24,7 @@ struct CopyGlance {
 
 // Before the first byte, and how it goes on after `elapsed`. The names of the targets are made fit to be shown.
 CopyGlance glance_at(const IngestWatcher::Start& start);
-void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed);
+void look_again(CopyGlance& glance, const offload::CopyProgress& progress, Micros elapsed);
 
 // "R001: 12.3 GB of 64.0 GB read, 412 MB/s, 2 min 05 s left; verified: desk 18 %, shuttle 17 %"
 // A disk that gets nothing is left out: it has all of it, or was refused, which the report says.
@@ -32,4 +32,4 @@ void look_again(CopyGlance& glance, const CopyProgress& progress, Micros elapsed
 // for ten seconds is named: "; desk has not answered for 42 s".
 std::string progress_text(const CopyGlance& glance);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -6,7 +6,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 const char* problem_code(const Error& error) {
@@ -27,17 +27,17 @@ const char* problem_code(const Error& error) {
 
 }  // namespace
 
-CopyRecorder::CopyRecorder(Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
+CopyRecorder::CopyRecorder(catalogue::Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
                            const IngestWatcher& watcher)
     : catalogue_(catalogue), clock_(clock), targets_(std::move(targets)), watcher_(watcher), counts_(targets_.size()) {}
 
-void CopyRecorder::begin(std::span<const CopyJob> jobs) {
+void CopyRecorder::begin(std::span<const offload::CopyJob> jobs) {
   jobs_.clear();
   for (const auto& job : jobs) jobs_[job.file.value] = &job;
   to_retry_.clear();
 }
 
-void CopyRecorder::note_reading(const SourceReading& reading) {
+void CopyRecorder::note_reading(const offload::SourceReading& reading) {
   const auto path = reading.source.path.string();
   const auto file = reading.file.value;
   if (reading.digests) {
@@ -57,15 +57,16 @@ void CopyRecorder::note_reading(const SourceReading& reading) {
   unread_files_.insert_or_assign(file, error);
 }
 
-Result<void> CopyRecorder::record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) {
-  std::vector<FileReading> went_well;
+Result<void> CopyRecorder::record(std::span<const offload::SourceReading> readings,
+                                  std::span<const offload::StoredCopy> copies) {
+  std::vector<catalogue::FileReading> went_well;
   std::map<std::int64_t, std::string> went_wrong;  // a later reading may have gone well
   for (const auto& reading : readings) {
     note_reading(reading);
     const auto file = reading.file.value;
     const auto& job = *jobs_.at(file);
     // What another card's copy gives, right or wrong, says nothing of the card that the file is from.
-    if (job.expected && job.other == CopyJob::Other::never) continue;
+    if (job.expected && job.other == offload::CopyJob::Other::never) continue;
     if (!reading.digests) {
       went_wrong[file] = reading.digests.error().what;
       continue;
@@ -74,9 +75,9 @@ Result<void> CopyRecorder::record(std::span<const SourceReading> readings, std::
     const auto& [whole, sample] = *reading.digests;
     went_well.push_back({reading.file, whole.hex(), sample.hex(), reading.readings});
   }
-  std::vector<FileTrouble> troubles;
+  std::vector<catalogue::FileTrouble> troubles;
   for (const auto& [file, what] : went_wrong) troubles.push_back({FileId{file}, what});
-  std::vector<CopyRow> rows;
+  std::vector<catalogue::CopyRow> rows;
   for (const auto& copy : copies) {
     rows.push_back(row_of(copy));
     const Key key{copy.file.value, copy.target};
@@ -116,9 +117,9 @@ std::vector<Problem> CopyRecorder::problems() const {
   return all;
 }
 
-CopyRow CopyRecorder::row_of(const StoredCopy& copy) const {
+catalogue::CopyRow CopyRecorder::row_of(const offload::StoredCopy& copy) const {
   const auto& target = targets_[copy.target];
-  CopyRow row;
+  catalogue::CopyRow row;
   row.file = copy.file;
   row.destination = target.id;
   row.stored = jobs_.at(copy.file.value)->stored_at(copy.target);
@@ -133,4 +134,4 @@ CopyRow CopyRecorder::row_of(const StoredCopy& copy) const {
   return row;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -9,13 +9,13 @@
 #include "pipeline/match_destinations.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // Writes down what the copying tells: what is not written down did not happen. Remembers what went wrong.
-class CopyRecorder final : public CopyObserver {
+class CopyRecorder final : public offload::CopyObserver {
  public:
   // `targets` as copy_files() counts them. References outlive it.
-  CopyRecorder(Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
+  CopyRecorder(catalogue::Catalogue& catalogue, const Clock& clock, std::vector<MatchedDestination> targets,
                const IngestWatcher& watcher);
   // What is read is no card but the copies at a destination: nothing is written down of the card then.
   CopyRecorder& reading_copies(const std::string& destination) {
@@ -23,10 +23,11 @@ class CopyRecorder final : public CopyObserver {
     return *this;
   }
   // `jobs` are all that it will be told of next; they outlive that. Forgets what is to be retried.
-  void begin(std::span<const CopyJob> jobs);
+  void begin(std::span<const offload::CopyJob> jobs);
 
-  Result<void> record(std::span<const SourceReading> readings, std::span<const StoredCopy> copies) override;
-  void tick(const CopyProgress& progress) override { watcher_.progress(progress); }
+  Result<void> record(std::span<const offload::SourceReading> readings,
+                      std::span<const offload::StoredCopy> copies) override;
+  void tick(const offload::CopyProgress& progress) override { watcher_.progress(progress); }
 
   // Files whose bytes went wrong on their way, whose name is taken, or that gave other bytes than before: worth one
   // more try at each target that did not fail in another way.
@@ -49,13 +50,13 @@ class CopyRecorder final : public CopyObserver {
   const std::map<std::int64_t, Error>& unread() const { return unread_files_; }  // files that could not be read
 
  private:
-  void note_reading(const SourceReading& reading);
-  CopyRow row_of(const StoredCopy& copy) const;
+  void note_reading(const offload::SourceReading& reading);
+  catalogue::CopyRow row_of(const offload::StoredCopy& copy) const;
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Clock& clock_;
   const std::vector<MatchedDestination> targets_;
-  std::map<std::int64_t, const CopyJob*> jobs_;
+  std::map<std::int64_t, const offload::CopyJob*> jobs_;
   const IngestWatcher& watcher_;
   std::map<std::string, Problem> unread_;  // by path
   struct Counts {
@@ -66,8 +67,8 @@ class CopyRecorder final : public CopyObserver {
   std::map<std::int64_t, Error> unread_files_;
   std::set<FileId> to_retry_;
   std::vector<std::int64_t> moved_;
-  std::map<std::int64_t, Digest> moved_to_;
+  std::map<std::int64_t, offload::Digest> moved_to_;
   std::optional<std::string> copies_at_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -10,18 +10,19 @@
 #include "offload/identity.h"
 #include "os/volume.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 bool unchanged(const FileStat& now, const FileStat& then, const std::string& filesystem) {
   if (now.type != FileType::regular || now.size != then.size) return false;
-  if (!keeps_file_numbers(filesystem)) return same_coarse_time(now.mtime, then.mtime);
+  if (!keeps_file_numbers(filesystem)) return offload::same_coarse_time(now.mtime, then.mtime);
   return now.mtime == then.mtime && now.ctime == then.ctime && now.inode == then.inode;
 }
 
 }  // namespace
 
-IndexedFiles::IndexedFiles(std::vector<FileRow> own, std::vector<FileRow> met, std::vector<Sighting> sightings)
+IndexedFiles::IndexedFiles(std::vector<catalogue::FileRow> own, std::vector<catalogue::FileRow> met,
+                           std::vector<catalogue::Sighting> sightings)
     : rows_(std::move(own)), sightings_(std::move(sightings)), own_(rows_.size()) {
   std::map<std::int64_t, std::uint32_t> by_id;
   for (auto& row : met) {
@@ -40,30 +41,32 @@ IndexedFiles::IndexedFiles(std::vector<FileRow> own, std::vector<FileRow> met, s
   });
 }
 
-Result<IndexedFiles> IndexedFiles::of_card(const Catalogue& catalogue, const std::string& card) {
+Result<IndexedFiles> IndexedFiles::of_card(const catalogue::Catalogue& catalogue, const std::string& card) {
   return IndexedFiles(TRY(catalogue.files_of_card(card)), TRY(catalogue.files_met_at(card)),
                       TRY(catalogue.sightings_of_card(card)));
 }
 
 Result<IndexedFiles::Match> IndexedFiles::match(const ReadFs& card, const CardFile& file) const {
   Match match;
-  std::optional<Result<Digest>> sample;
+  std::optional<Result<offload::Digest>> sample;
   const auto path_of = [](const Entry& entry) -> const std::string& { return entry.as->path.native(); };
   for (auto it = std::ranges::lower_bound(by_path_, file.path.native(), {}, path_of);
        it != by_path_.end() && path_of(*it) == file.path.native(); ++it) {
-    if (match.known == FileSeen::Known::unknown) match.known = FileSeen::Known::changed;  // until a row is this file
+    if (match.known == offload::FileSeen::Known::unknown)
+      match.known = offload::FileSeen::Known::changed;  // until a row is this file
     const auto& row = rows_[it->row];
-    if (!may_be_same(file, *it->as)) continue;
-    if (row.sample && !sample) sample = sample_of(card, file);
+    if (!offload::may_be_same(file, *it->as)) continue;
+    if (row.sample && !sample) sample = offload::sample_of(card, file);
     if (sample && !*sample) {
       const auto& error = sample->error();
       if (error.code == Code::gone || error.code == Code::cancelled) return tl::unexpected(error);
-      match = {FileSeen::Known::unread, &row, it->elsewhere, error.what};
+      match = {offload::FileSeen::Known::unread, &row, it->elsewhere, error.what};
       continue;
     }
     if (row.sample && (*sample)->hex() != row.sample) continue;
     const bool was_read = row.sample && row.digest && row.readings > 0;
-    match = {was_read ? FileSeen::Known::equal : FileSeen::Known::unread, &row, it->elsewhere, ""};  // the newest wins
+    match = {was_read ? offload::FileSeen::Known::equal : offload::FileSeen::Known::unread, &row, it->elsewhere,
+             ""};  // the newest wins
   }
   return match;
 }
@@ -79,15 +82,15 @@ std::vector<Path> IndexedFiles::vanished(const Listing& listing) const {
   return gone;
 }
 
-CopySeen::Now look_at(const CopyRow& copy, const MatchedDestination& matched) {
-  using Now = CopySeen::Now;
+offload::CopySeen::Now look_at(const catalogue::CopyRow& copy, const MatchedDestination& matched) {
+  using Now = offload::CopySeen::Now;
   if (!matched.is_here()) return Now::absent;
   const auto stat = matched.open->fs->stat(copy.stored);
   if (!stat) return stat.error().code == Code::not_found ? Now::missing : Now::absent;
   return unchanged(*stat, copy.stat, matched.open->volume.filesystem) ? Now::unchanged : Now::changed;
 }
 
-std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const DestinationRow> rows) {
+std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const catalogue::DestinationRow> rows) {
   auto known = plan.destinations;
   for (const auto& row : rows) {
     PlannedDestination here;
@@ -105,7 +108,7 @@ std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<c
   return known;
 }
 
-CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::vector<DestinationRow> rows)
+CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::vector<catalogue::DestinationRow> rows)
     : rows_(std::move(rows)), matches_(match_destinations(open, rows_)) {
   const auto planned = [&](const std::string& name) {
     return std::ranges::any_of(plan.destinations, [&](const auto& each) { return each.name == name; });
@@ -114,7 +117,7 @@ CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::v
     const MatchedDestination* found = nullptr;
     for (const auto& matched : matches_)
       if (matched.id == row.id && (!found || (!found->is_here() && matched.is_here()))) found = &matched;
-    DestinationSeen seen;
+    offload::DestinationSeen seen;
     seen.name = row.name;
     seen.wanted = planned(row.name);
     if (found) {
@@ -140,8 +143,8 @@ CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::v
     }
 }
 
-CopySeen CopyStatus::seen(const CopyRow& copy, const FileRow& file) const {
-  CopySeen seen;
+offload::CopySeen CopyStatus::seen(const catalogue::CopyRow& copy, const catalogue::FileRow& file) const {
+  offload::CopySeen seen;
   seen.destination = by_id_.at(copy.destination.value);  // a copy's row points at a destination's
   seen.state = copy.state;
   seen.is_the_file = copy.digest && copy.digest == file.digest;
@@ -156,15 +159,16 @@ namespace {
 constexpr std::size_t kBlocksAsked = 4;
 
 // The copies to ask for a block of: the largest, as those are on the medium for certain, and some from all over.
-std::vector<const CopyRow*> some_copies(DestinationId destination, std::span<const FileRow* const> files) {
-  std::vector<const CopyRow*> all;
+std::vector<const catalogue::CopyRow*> some_copies(DestinationId destination,
+                                                   std::span<const catalogue::FileRow* const> files) {
+  std::vector<const catalogue::CopyRow*> all;
   for (const auto* file : files)
     for (const auto& copy : file->copies)
       if (copy.destination == destination && copy.state == CopyState::verified && copy.stat.size > 0)
         all.push_back(&copy);
   if (all.empty()) return all;
-  const auto size = [](const CopyRow* copy) { return copy->stat.size; };
-  std::vector<const CopyRow*> some{*std::ranges::max_element(all, {}, size)};
+  const auto size = [](const catalogue::CopyRow* copy) { return copy->stat.size; };
+  std::vector<const catalogue::CopyRow*> some{*std::ranges::max_element(all, {}, size)};
   for (std::size_t i = 1; i < std::min(kBlocksAsked, all.size()); ++i)
     some.push_back(all[i * (all.size() - 1) / (kBlocksAsked - 1)]);
   return some;
@@ -172,12 +176,12 @@ std::vector<const CopyRow*> some_copies(DestinationId destination, std::span<con
 
 }  // namespace
 
-void CopyStatus::ask_for_life(std::span<const FileRow* const> files, std::stop_token stop) {
+void CopyStatus::ask_for_life(std::span<const catalogue::FileRow* const> files, std::stop_token stop) {
   for (std::size_t i = 0; i < rows_.size(); ++i)
     if (of_row_[i] && seen_[i].trouble.empty()) seen_[i].trouble = sign_of_life(i, files, stop);
 }
 
-std::string CopyStatus::sign_of_life(std::size_t index, std::span<const FileRow* const> files,
+std::string CopyStatus::sign_of_life(std::size_t index, std::span<const catalogue::FileRow* const> files,
                                      std::stop_token stop) const {
   const auto& fs = *of_row_[index]->open->fs;
   const auto dead = [&](const std::string& why) {
@@ -189,10 +193,10 @@ std::string CopyStatus::sign_of_life(std::size_t index, std::span<const FileRow*
   auto best = Evidence::cached;
   for (const auto* copy : copies) {
     if (stop.stop_requested()) return dead("stopped");
-    const auto evidence = read_last_block(fs, copy->stored, copy->stat.size);
+    const auto evidence = offload::read_last_block(fs, copy->stored, copy->stat.size);
     // A copy that is gone or changed speaks for itself.
     if (!evidence && evidence.error().code != Code::not_found &&
-        look_at(*copy, *of_row_[index]) == CopySeen::Now::unchanged)
+        look_at(*copy, *of_row_[index]) == offload::CopySeen::Now::unchanged)
       return dead(evidence.error().what);
     if (evidence) best = std::min(best, *evidence);
   }
@@ -200,4 +204,4 @@ std::string CopyStatus::sign_of_life(std::size_t index, std::span<const FileRow*
   return proven ? "" : dead("what it says comes from memory for all that can be seen");
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -3,16 +3,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/filesystem.hpp>
 
 #include "base/text.h"
+#include "os/paths.h"
 #include "os/posix_fs.h"
 #include "pipeline/marks.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
-
-namespace fs = boost::filesystem;
 
 OpenDestination open_destination(const PlannedDestination& planned) {
   OpenDestination destination{planned, nullptr, {}, ""};
@@ -29,13 +27,6 @@ OpenDestination open_destination(const PlannedDestination& planned) {
     destination.absence = opened.error().what;
   }
   return destination;
-}
-
-// Links resolved; as it is written where it can't be looked at, as below the mount point of a server that died.
-Path resolved(const Path& path) {
-  boost::system::error_code error;
-  auto real = fs::weakly_canonical(path, error);
-  return error || real.empty() ? path.lexically_normal() : real;
 }
 
 // Whether `inner` is `outer` or lies in it.
@@ -116,4 +107,4 @@ Result<void> check_destinations(std::span<const OpenDestination> destinations, c
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 struct OpenDestination {
   PlannedDestination planned;
@@ -33,4 +33,4 @@ Result<void> check_disks(std::span<const OpenDestination> destinations);
 // Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it.
 Result<void> check_destinations(std::span<const OpenDestination> destinations, const Path& card_root);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <csignal>
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 bool has(const IngestReport& report, std::initializer_list<const char*> codes) {
@@ -62,4 +62,4 @@ Exit worse(Exit a, Exit b) {
   return Exit::done;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -4,7 +4,7 @@
 #include "base/result.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 enum class Exit {
   done = 0,           // or: the answer is yes
@@ -27,4 +27,4 @@ Exit exit_by(int signal);
 // The graver of two: bytes that differ before all.
 Exit worse(Exit a, Exit b);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -21,7 +21,7 @@
 #include "pipeline/pipeline.h"
 #include "pipeline/shoot_folders.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 using State = IngestReport::Destination::State;
@@ -31,10 +31,10 @@ constexpr int kRounds = 4;  // what went wrong is tried anew, and what turned up
 // A file of this visit.
 struct VisitFile {
   CardFile file;
-  const FileRow* row = nullptr;  // nullptr: new
-  bool elsewhere = false;        // the row's file belongs to another card or folder
-  bool is_read = false;          // from a card, to its end, and well
-  std::string trouble;           // with looking at it now
+  const catalogue::FileRow* row = nullptr;  // nullptr: new
+  bool elsewhere = false;                   // the row's file belongs to another card or folder
+  bool is_read = false;                     // from a card, to its end, and well
+  std::string trouble;                      // with looking at it now
   FileId id;
   std::string roll;  // "R001"
 
@@ -48,7 +48,7 @@ struct Holding {
   std::uint64_t bytes = 0;                 // of the verified ones
   std::optional<Evidence> readback;        // the weakest of theirs
 
-  void add(const CopyRow& copy, std::uint64_t size) {
+  void add(const catalogue::CopyRow& copy, std::uint64_t size) {
     unproven += copy.state == CopyState::copied && copy.readback.has_value();
     if (copy.state != CopyState::verified) return;
     ++verified;
@@ -60,7 +60,7 @@ struct Holding {
 // One visit, step by step. Each step may rely on what the ones before it established.
 class Visit {
  public:
-  Visit(Catalogue& catalogue, const Plan& plan, const Clock& clock, const Card& card,
+  Visit(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock, const Card& card,
         std::span<OpenDestination> destinations, const IngestOptions& options, const IngestWatcher& watcher,
         std::stop_token stop)
       : catalogue_(catalogue),
@@ -94,18 +94,18 @@ class Visit {
 
  private:
   Result<void> list() {
-    listing_ = TRY(scan(card_.fs, stop_));
+    listing_ = TRY(card::scan(card_.fs, stop_));
     if (listing_.files.empty()) return nothing_listed();
-    const auto second = TRY(scan(card_.fs, stop_));
+    const auto second = TRY(card::scan(card_.fs, stop_));
     if (second.files != listing_.files)
       return fail(Code::busy, shown(card_.root.string()) +
                                   ": two listings differ: something still writes to it, or the reader is faulty; "
                                   "try again, then try another reader");
     report_.problems = listing_.problems;
     report_.root = card_.root;
-    report_.label = card_label(card_.volume, card_.root);
+    report_.label = offload::card_label(card_.volume, card_.root);
     report_.uuid = card_.volume.uuid;
-    report_.identity = listing_identity(listing_);
+    report_.identity = offload::listing_identity(listing_);
     report_.files = listing_.files.size();
     for (const auto& file : listing_.files) report_.bytes += file.size;
     return {};
@@ -122,19 +122,19 @@ class Visit {
 
   // Which of the files are known: by their path here, else by their bytes from wherever they were kept.
   Result<void> know() {
-    const auto key = card_key(card_.volume);
+    const auto key = offload::card_key(card_.volume);
     known_.emplace(TRY(IndexedFiles::of_card(catalogue_, key)));
     files_.resize(listing_.files.size());
     const auto look = [&](std::size_t i) -> Result<void> {
       const auto& file = listing_.files[i];
       auto match = TRY(known_->match(card_.fs, file));
-      const bool is_read = match.known == FileSeen::Known::equal;
+      const bool is_read = match.known == offload::FileSeen::Known::equal;
       files_[i] = {file, match.row, match.elsewhere, is_read, std::move(match.trouble), {}, {}};
       return {};
     };
     TRY(for_each_index(files_.size(), look));
     met_.emplace(catalogue_, card_.fs, listing_, !options_.dry_run, stop_);
-    std::vector<Sighting> sightings;
+    std::vector<catalogue::Sighting> sightings;
     for (auto& each : files_) {
       // What is another card's is never doubted for this one's sake: it is this file no more.
       if (each.elsewhere && twice_ && !options_.dry_run && !TRY(met_->is_still(each.file, *each.row)))
@@ -155,7 +155,7 @@ class Visit {
     std::set<RollId> rolls;
     for (const auto& file : files_)
       if (file.elsewhere) rolls.insert(file.row->roll);
-    std::set<std::string> cards{card_key(card_.volume)};
+    std::set<std::string> cards{offload::card_key(card_.volume)};
     for (const auto& roll : TRY(catalogue_.rolls()))
       if (rolls.contains(roll.id) && cards.insert(roll.card).second)
         leases_.push_back(TRY(CardLock::take(catalogue_, roll.card, clock_)));
@@ -194,15 +194,17 @@ class Visit {
   }
 
   Result<void> open_roll() {
-    std::vector<SeenFile> seen;
+    std::vector<catalogue::SeenFile> seen;
     for (const auto& file : files_)
       seen.push_back({file.row ? std::optional(file.row->id) : std::nullopt, file.file, file.elsewhere});
     std::map<std::int64_t, std::string> names;
     for (const auto& roll : TRY(catalogue_.rolls())) names[roll.id.value] = roll.name;
-    Catalogue::Visit visit;
+    catalogue::Catalogue::Visit visit;
     if (!options_.dry_run) {
-      const Roll roll{
-          {}, "", clock_.now(), card_key(card_.volume), card_.root, report_.label, report_.uuid, report_.identity};
+      const catalogue::Roll roll{{},           "",
+                                 clock_.now(), offload::card_key(card_.volume),
+                                 card_.root,   report_.label,
+                                 report_.uuid, report_.identity};
       visit = TRY(catalogue_.open_visit(roll, seen, [&](const std::string& name) { return taken(name); }));
     }
     RollId latest;
@@ -229,7 +231,7 @@ class Visit {
     std::vector<Path> paths = listing_.folders;
     for (const auto& file : files_) paths.push_back(file.path());
     for (const auto& row : known_->own()) paths.push_back(row.file.path);
-    const auto odd = unusual_in(paths);
+    const auto odd = offload::unusual_in(paths);
     for (std::size_t t = 0; t < targets_.size(); ++t) {
       const auto& matched = target_matches_[t];
       names_[t] = names_at(*matched.open->fs, matched.home, odd, known_->own(), matched.id);
@@ -249,23 +251,23 @@ class Visit {
   }
 
   // Whether there is a verified copy of the file that stands as it was.
-  static bool has(const MatchedDestination& matched, const FileRow* row) {
-    return row && std::ranges::any_of(row->copies, [&](const CopyRow& copy) {
+  static bool has(const MatchedDestination& matched, const catalogue::FileRow* row) {
+    return row && std::ranges::any_of(row->copies, [&](const catalogue::CopyRow& copy) {
              return copy.destination == matched.id && copy.state == CopyState::verified &&
-                    look_at(copy, matched) == CopySeen::Now::unchanged;
+                    look_at(copy, matched) == offload::CopySeen::Now::unchanged;
            });
   }
 
   // What of a file's job is known before it is planned.
-  FileToCopy to_copy(const VisitFile& file) {
-    FileToCopy each{file.id, file.file, Path(plan_.slug()) / file.roll / file.path(), {}};
+  offload::FileToCopy to_copy(const VisitFile& file) {
+    offload::FileToCopy each{file.id, file.file, Path(plan_.slug()) / file.roll / file.path(), {}};
     for (std::size_t t = 0; t < targets_.size(); ++t)
       if (auto there = stored_at(file, t); there != each.stored) each.otherwise[t] = std::move(there);
     return each;
   }
 
-  CopyPlan plan_what_to_copy() {
-    std::vector<FileToCopy> wanted;
+  offload::CopyPlan plan_what_to_copy() {
+    std::vector<offload::FileToCopy> wanted;
     wanted.reserve(files_.size());
     already_.resize(targets_.size());
     for (const auto& file : files_) {
@@ -277,9 +279,9 @@ class Visit {
         report_.problems.push_back({"unreadable", file.file.path.string(), "", file.trouble});
       wanted.push_back(std::move(each));
     }
-    std::vector<TargetRoom> rooms;
+    std::vector<offload::TargetRoom> rooms;
     for (const auto& matched : target_matches_) rooms.push_back({matched.open->planned.name, matched.open->volume});
-    auto plan = plan_copies(wanted, rooms);
+    auto plan = offload::plan_copies(wanted, rooms);
     refused_ = plan.refused;
     add_readings(plan);
     report_.problems.insert(report_.problems.end(), plan.problems.begin(), plan.problems.end());
@@ -288,16 +290,16 @@ class Visit {
 
   // Files that are everywhere already and must be read from the card all the same: those whose readings differed, those
   // that are known by a list alone, and where two readings are wanted those read once. And for all: what is known.
-  void add_readings(CopyPlan& plan) {
-    std::map<std::int64_t, CopyJob*> planned;
+  void add_readings(offload::CopyPlan& plan) {
+    std::map<std::int64_t, offload::CopyJob*> planned;
     for (auto& job : plan.jobs) planned[job.file.value] = &job;
-    std::vector<CopyJob> readings;
+    std::vector<offload::CopyJob> readings;
     for (const auto& file : files_) {
       if (!file.row) continue;
       const auto it = planned.find(file.id.value);
       if (it != planned.end()) {
         add_what_is_known(*file.row, *it->second);
-        if (file.elsewhere) it->second->other = CopyJob::Other::never;
+        if (file.elsewhere) it->second->other = offload::CopyJob::Other::never;
         continue;
       }
       if (file.elsewhere) continue;
@@ -310,13 +312,13 @@ class Visit {
     std::ranges::move(readings, std::back_inserter(plan.jobs));
   }
 
-  static void add_what_is_known(const FileRow& row, CopyJob& job) {
-    if (row.digest) job.expected = Digest::from_hex(*row.digest);
-    job.other = CopyJob::Other::if_twice;
+  static void add_what_is_known(const catalogue::FileRow& row, offload::CopyJob& job) {
+    if (row.digest) job.expected = offload::Digest::from_hex(*row.digest);
+    job.other = offload::CopyJob::Other::if_twice;
     job.doubtful = row.suspect.has_value();
   }
 
-  Result<void> copy(CopyPlan& plan) {
+  Result<void> copy(offload::CopyPlan& plan) {
     IngestWatcher::Start start{report_.roll, plan.jobs.size(), 0, {}, plan.bytes};
     for (const auto& job : plan.jobs) start.bytes += job.source.size;
     for (const auto& target : targets_) start.targets.push_back(target.name);
@@ -325,7 +327,7 @@ class Visit {
     auto jobs = std::move(plan.jobs);
     for (int round = 0; round < kRounds && (round == 0 || !jobs.empty()); ++round) {
       recorder_->begin(jobs);
-      const auto done = copy_files(card_.fs, jobs, targets_, {twice_ && round == 0}, *recorder_, stop_);
+      const auto done = offload::copy_files(card_.fs, jobs, targets_, {twice_ && round == 0}, *recorder_, stop_);
       tell_moved();
       if (!done) {
         report_.ended = done.error();
@@ -354,18 +356,18 @@ class Visit {
 
   // For what went wrong in this round, from how it stands now. What lies under a copy's name, was a copy of ours and is
   // not what the card holds is set aside.
-  Result<std::vector<CopyJob>> jobs_to_retry() {
-    const auto now = TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume)));
-    std::map<FileId, const FileRow*> rows;
+  Result<std::vector<offload::CopyJob>> jobs_to_retry() {
+    const auto now = TRY(IndexedFiles::of_card(catalogue_, offload::card_key(card_.volume)));
+    std::map<FileId, const catalogue::FileRow*> rows;
     for (const auto& each : now.rows()) rows[each.id] = &each;
-    std::vector<CopyJob> jobs;
+    std::vector<offload::CopyJob> jobs;
     for (const auto& file : files_) {
       if (!recorder_->to_retry().contains(file.id)) continue;
       const auto* row = rows.at(file.id);
       auto each = to_copy(file);
-      CopyJob job{file.id, file.file, std::move(each.stored), {}, std::nullopt, std::move(each.otherwise)};
+      offload::CopyJob job{file.id, file.file, std::move(each.stored), {}, std::nullopt, std::move(each.otherwise)};
       add_what_is_known(*row, job);
-      if (file.elsewhere) job.other = CopyJob::Other::never;
+      if (file.elsewhere) job.other = offload::CopyJob::Other::never;
       for (std::size_t t = 0; t < targets_.size(); ++t)
         if (!refused_.contains(t) && !has(target_matches_[t], row) && recorder_->may_retry(file.id, t) &&
             make_way(*row, t, job.stored_at(t)))
@@ -376,10 +378,10 @@ class Visit {
   }
 
   // Whether the copy's name is free, or was made so.
-  bool make_way(const FileRow& row, std::size_t target, const Path& stored) {
+  bool make_way(const catalogue::FileRow& row, std::size_t target, const Path& stored) {
     auto& fs = *target_matches_[target].open->fs;
     if (!fs.stat(stored)) return true;
-    const auto was_ours = [&](const CopyRow& copy) {
+    const auto was_ours = [&](const catalogue::CopyRow& copy) {
       return copy.destination == target_matches_[target].id && copy.stored == stored && copy.digest;
     };
     if (std::ranges::none_of(row.copies, was_ours)) return false;
@@ -406,7 +408,7 @@ class Visit {
   }
 
   Result<void> look_again() {
-    const auto after = scan(card_.fs, stop_);
+    const auto after = card::scan(card_.fs, stop_);
     if (!after) {
       report_.ended = after.error();
       return {};
@@ -442,7 +444,7 @@ class Visit {
   Result<void> note_clips() {
     std::map<std::string, FileId> ids;
     for (const auto& file : files_) ids[file.file.path.string()] = file.id;
-    report_.clips = TRY(catalogue_.put_clips(clips_of(listing_), ids));
+    report_.clips = TRY(catalogue_.put_clips(card::clips_of(listing_), ids));
     return {};
   }
 
@@ -453,16 +455,16 @@ class Visit {
   }
 
   // From how everything stands now, not from what was done.
-  Result<void> sum_up(const CopyPlan& plan) {
+  Result<void> sum_up(const offload::CopyPlan& plan) {
     std::set<std::int64_t> listed;
     for (const auto& file : files_) listed.insert(file.id.value);
     std::vector<Holding> holding(matches_.size());
-    const auto now = TRY(IndexedFiles::of_card(catalogue_, card_key(card_.volume)));
+    const auto now = TRY(IndexedFiles::of_card(catalogue_, offload::card_key(card_.volume)));
     for (const auto& row : now.rows()) {
       if (listed.erase(row.id.value) == 0) continue;
       for (const auto& copy : row.copies)
         for (std::size_t i = 0; i < matches_.size(); ++i)
-          if (copy.destination == matches_[i].id && look_at(copy, matches_[i]) == CopySeen::Now::unchanged)
+          if (copy.destination == matches_[i].id && look_at(copy, matches_[i]) == offload::CopySeen::Now::unchanged)
             holding[i].add(copy, row.file.size);
     }
     for (std::size_t i = 0; i < matches_.size(); ++i)
@@ -485,7 +487,7 @@ class Visit {
   }
 
   IngestReport::Destination sum_up(const MatchedDestination& matched, std::optional<std::size_t> target,
-                                   const CopyPlan& plan, const Holding& holding) {
+                                   const offload::CopyPlan& plan, const Holding& holding) {
     IngestReport::Destination sum;
     sum.name = matched.open->planned.name;
     sum.path = matched.open->planned.path;
@@ -505,7 +507,7 @@ class Visit {
     return sum;
   }
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Plan& plan_;
   const Clock& clock_;
   const Card& card_;
@@ -521,13 +523,13 @@ class Visit {
   std::vector<MatchedDestination> matches_;            // every destination
   std::vector<std::optional<std::size_t>> target_of_;  // as matches_
   std::vector<MatchedDestination> target_matches_;     // those that are there, by target
-  std::vector<Target> targets_;
+  std::vector<offload::Target> targets_;
   std::vector<CardLock> leases_;  // of other cards whose files are met here
   std::optional<IndexedFiles> known_;
   std::optional<KeptBefore> met_;
   std::vector<VisitFile> files_;  // as listing_.files
   std::set<RollId> rolls_;
-  std::vector<NamesThere> names_;  // by target
+  std::vector<offload::NamesThere> names_;  // by target
   std::vector<std::size_t> already_;
   std::set<std::size_t> refused_;  // targets
   std::optional<CopyRecorder> recorder_;
@@ -539,8 +541,8 @@ Result<IngestReport> Pipeline::ingest(const Card& card, std::span<OpenDestinatio
                                       const IngestOptions& options, const IngestWatcher& watcher,
                                       std::stop_token stop) {
   std::optional<CardLock> lease;
-  if (!options.dry_run) lease.emplace(TRY(CardLock::take(catalogue_, card_key(card.volume), clock_)));
+  if (!options.dry_run) lease.emplace(TRY(CardLock::take(catalogue_, offload::card_key(card.volume), clock_)));
   return Visit(catalogue_, plan_, clock_, card, destinations, options, watcher, std::move(stop)).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

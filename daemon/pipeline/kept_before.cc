@@ -6,7 +6,7 @@
 #include "offload/hash.h"
 #include "offload/identity.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 bool ends_card(const Error& error) {
@@ -15,47 +15,48 @@ bool ends_card(const Error& error) {
 
 }  // namespace
 
-KeptBefore::KeptBefore(const Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
+KeptBefore::KeptBefore(const catalogue::Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
                        std::stop_token stop)
     : catalogue_(catalogue), card_(card), confirm_(confirm), stop_(std::move(stop)) {
-  for (const auto& clip : clips_of(listing))
+  for (const auto& clip : card::clips_of(listing))
     for (const auto& video : videos_of(clip)) videos_.insert(video.string());
 }
 
-bool KeptBefore::may_be(const CardFile& file, const FileRow& row) const {
+bool KeptBefore::may_be(const CardFile& file, const catalogue::FileRow& row) const {
   if (!row.sample || !row.digest || row.readings < 1) return false;
   if (file.size > 0 && videos_.contains(file.path.string())) return true;
-  return file.path.filename() == row.file.path.filename() && same_coarse_time(file.mtime, row.file.mtime);
+  return file.path.filename() == row.file.path.filename() && offload::same_coarse_time(file.mtime, row.file.mtime);
 }
 
-Result<const std::vector<FileRow>*> KeptBefore::rows_of_size(std::uint64_t size) {
+Result<const std::vector<catalogue::FileRow>*> KeptBefore::rows_of_size(std::uint64_t size) {
   auto it = by_size_.find(size);
   if (it == by_size_.end()) it = by_size_.emplace(size, TRY(catalogue_.files_of_size(size))).first;
   return &it->second;
 }
 
-Result<bool> KeptBefore::is_still(const CardFile& file, const FileRow& row) const {
-  const auto reading = hash_file(card_, file.path, Cache::avoid, stop_);
+Result<bool> KeptBefore::is_still(const CardFile& file, const catalogue::FileRow& row) const {
+  const auto reading = offload::hash_file(card_, file.path, Cache::avoid, stop_);
   if (!reading && ends_card(reading.error())) return tl::unexpected(reading.error());
   return reading && reading->digest.hex() == row.digest;
 }
 
-Result<const FileRow*> KeptBefore::find(const CardFile& file) {
+Result<const catalogue::FileRow*> KeptBefore::find(const CardFile& file) {
   const auto* rows = TRY(rows_of_size(file.size));
-  const auto candidate = [&](const FileRow& row) { return may_be(file, row); };
+  const auto candidate = [&](const catalogue::FileRow& row) { return may_be(file, row); };
   if (std::ranges::none_of(*rows, candidate)) return nullptr;
-  const auto sample = sample_of(card_, file);
+  const auto sample = offload::sample_of(card_, file);
   if (!sample && ends_card(sample.error())) return tl::unexpected(sample.error());
   if (!sample) return nullptr;  // the copying will say what is wrong
-  const auto alike = [&](const FileRow& row) { return candidate(row) && row.sample == sample->hex(); };
+  const auto alike = [&](const catalogue::FileRow& row) { return candidate(row) && row.sample == sample->hex(); };
   auto it = std::ranges::find_if(*rows, alike);
   if (it == rows->end()) return nullptr;
   if (!confirm_) return &*it;
-  const auto reading = hash_file(card_, file.path, Cache::avoid, stop_);
+  const auto reading = offload::hash_file(card_, file.path, Cache::avoid, stop_);
   if (!reading && ends_card(reading.error())) return tl::unexpected(reading.error());
   if (!reading) return nullptr;
-  it = std::ranges::find_if(*rows, [&](const FileRow& r) { return alike(r) && r.digest == reading->digest.hex(); });
+  it = std::ranges::find_if(*rows,
+                            [&](const catalogue::FileRow& r) { return alike(r) && r.digest == reading->digest.hex(); });
   return it == rows->end() ? nullptr : &*it;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -9,21 +9,21 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // For one thread. Holds about 45 kB a second of song.
 class KeptSong {
  public:
   // Of the song that a plan in `shoot` names; nullptr where it names none. `not_found` where the file is not there,
   // `invalid` where it has no sound, else the disk's error.
-  Result<std::shared_ptr<const SongIndex>> of(const Path& shoot, const Song& song, std::stop_token stop);
+  Result<std::shared_ptr<const align::SongIndex>> of(const Path& shoot, const Song& song, std::stop_token stop);
 
  private:
-  const Examiner examiner_;
+  const examiner::Examiner examiner_;
   Path file_;
   std::uint64_t size_ = 0;
   FileTime mtime_{};
-  std::shared_ptr<const SongIndex> index_;
+  std::shared_ptr<const align::SongIndex> index_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -6,7 +6,7 @@
 #include "offload/manifest.h"
 #include "os/random.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr std::size_t kMostBytes = 4096;  // far more than was ever written into one
@@ -93,7 +93,7 @@ Result<void> claim_home(Fs& destination, const Path& home, const Owner& owner, c
 }
 
 Result<void> renew_claim(Fs& destination, const Path& home, const Owner& owner) {
-  return write_note(destination, home / kOwnerFile, text_of(owner));
+  return offload::write_note(destination, home / kOwnerFile, text_of(owner));
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

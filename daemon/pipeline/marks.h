@@ -7,7 +7,7 @@
 
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 inline constexpr const char* kMarkFile = ".everytake-destination";
 inline constexpr const char* kOwnerFile = ".everytake-shoot";
@@ -31,4 +31,4 @@ Result<void> claim_home(Fs& destination, const Path& home, const Owner& owner, c
 // Takes the place of the owner's own note of before. Durable.
 Result<void> renew_claim(Fs& destination, const Path& home, const Owner& owner);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -7,10 +7,10 @@
 #include "base/text.h"
 #include "pipeline/marks.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
-using Rows = std::span<const DestinationRow>;
+using Rows = std::span<const catalogue::DestinationRow>;
 
 std::string named(const MatchedDestination& matched) {
   return fmt::format("destination \"{}\"", shown(matched.open->planned.name));
@@ -29,7 +29,9 @@ std::optional<Problem> look_at_mark(MatchedDestination& matched) {
 }
 
 std::optional<Problem> other_disk(const MatchedDestination& matched, Rows rows) {
-  const auto is_its = [&](const DestinationRow& row) { return !matched.mark.empty() && row.mark == matched.mark; };
+  const auto is_its = [&](const catalogue::DestinationRow& row) {
+    return !matched.mark.empty() && row.mark == matched.mark;
+  };
   const auto it = std::ranges::find_if(rows, is_its);
   const auto what =
       it == rows.end()
@@ -42,7 +44,7 @@ std::optional<Problem> other_disk(const MatchedDestination& matched, Rows rows) 
 }
 
 // Whether the open folder is the one that `row` speaks of.
-std::optional<Problem> compare(MatchedDestination& matched, const DestinationRow& row, Rows rows) {
+std::optional<Problem> compare(MatchedDestination& matched, const catalogue::DestinationRow& row, Rows rows) {
   const auto& now = matched.open->volume.uuid;
   const bool same_uuid = !row.fs_uuid.empty() && row.fs_uuid == now;
   if (!row.fs_uuid.empty() && !now.empty() && !same_uuid) return other_disk(matched, rows);
@@ -58,14 +60,14 @@ std::optional<Problem> compare(MatchedDestination& matched, const DestinationRow
 }
 
 // Where copies were made already a new folder would not be the right one.
-std::optional<Problem> absence_of(MatchedDestination& matched, const DestinationRow* row, Rows rows) {
+std::optional<Problem> absence_of(MatchedDestination& matched, const catalogue::DestinationRow* row, Rows rows) {
   if (!matched.open->fs)
     return Problem{"destination_absent", "", matched.open->planned.name,
                    fmt::format("{} is not there: connect its disk{} ({})", named(matched),
                                row ? "" : ", or make the folder", matched.open->absence)};
   if (auto trouble = look_at_mark(matched)) return trouble;
   if (row) return compare(matched, *row, rows);
-  const bool is_known = !matched.mark.empty() && std::ranges::any_of(rows, [&](const DestinationRow& each) {
+  const bool is_known = !matched.mark.empty() && std::ranges::any_of(rows, [&](const catalogue::DestinationRow& each) {
     return each.mark == matched.mark;
   });
   return is_known ? other_disk(matched, rows) : std::nullopt;
@@ -89,7 +91,7 @@ void refuse_twins(std::vector<MatchedDestination>& matches) {
 }
 
 std::vector<MatchedDestination> match_destinations(std::span<OpenDestination> open,
-                                                   std::span<const DestinationRow> rows) {
+                                                   std::span<const catalogue::DestinationRow> rows) {
   std::vector<MatchedDestination> matches;
   for (auto& each : open) {
     const auto it = std::ranges::find_if(rows, [&](const auto& row) { return row.name == each.planned.name; });
@@ -120,4 +122,4 @@ std::optional<RollsAt> holder_of(std::span<const RollsAt> all, const std::string
   return std::nullopt;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -9,7 +9,7 @@
 #include "model.h"
 #include "pipeline/destinations.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 struct MatchedDestination {
   OpenDestination* open = nullptr;  // of the caller's
@@ -24,7 +24,7 @@ struct MatchedDestination {
 // One a destination, in order. Absent is also a folder that is not the one the catalogue knows under the name, by its
 // mark and its filesystem's UUID, and one of several that bear the same mark.
 std::vector<MatchedDestination> match_destinations(std::span<OpenDestination> open,
-                                                   std::span<const DestinationRow> rows);
+                                                   std::span<const catalogue::DestinationRow> rows);
 
 // Makes absent those that bear the same mark: they are one folder seen twice, or the copy of a disk, and which is which
 // can't be told.
@@ -41,4 +41,4 @@ std::vector<RollsAt> rolls_at(std::span<const MatchedDestination> matches, const
 // then. nullopt where there is none.
 std::optional<RollsAt> holder_of(std::span<const RollsAt> all, const std::string& roll, std::span<const Path> files);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

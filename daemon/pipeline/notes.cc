@@ -13,11 +13,11 @@
 #include "pipeline/open_shoot.h"
 #include "pipeline/shoot_folders.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string_view bytes) {
   if (auto made = fs.make_folder(folder); !made && made.error().code != Code::exists) return made;
-  return write_note(fs, folder / name, bytes);
+  return offload::write_note(fs, folder / name, bytes);
 }
 
 Path roll_folder(const Path& stored, const Path& on_card) {
@@ -26,32 +26,32 @@ Path roll_folder(const Path& stored, const Path& on_card) {
   return folder;
 }
 
-NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows,
-                    DestinationId id) {
-  NamesThere names(ask_name_rules(fs, home, odd));
+offload::NamesThere names_at(Fs& fs, const Path& home, const offload::UnusualNames& odd,
+                             std::span<const catalogue::FileRow> rows, DestinationId id) {
+  offload::NamesThere names(offload::ask_name_rules(fs, home, odd));
   if (names.takes_all()) return names;
   for (const auto& row : rows)
     for (const auto& copy : row.copies)
-      if (copy.destination == id && is_stored(copy))
+      if (copy.destination == id && catalogue::is_stored(copy))
         names.keep(roll_folder(copy.stored, row.file.path), row.file.path, copy.stored);
   return names;
 }
 
-Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
+Result<std::optional<Problem>> leave_manifests(const catalogue::Catalogue& catalogue, const catalogue::Roll& roll,
                                                const MatchedDestination& matched, std::stop_token stop) {
   const auto& open = *matched.open;
   struct Lists {
-    std::vector<ManifestLine> digests;
-    std::vector<OtherName> names;
+    std::vector<offload::ManifestLine> digests;
+    std::vector<offload::OtherName> names;
   };
   std::map<Path, Lists> lists;  // by the roll's folder
-  const auto add = [&](const FileRow& row) {
+  const auto add = [&](const catalogue::FileRow& row) {
     for (const auto& copy : row.copies) {
       if (copy.destination != matched.id || copy.state != CopyState::verified || !row.digest) continue;
       const auto folder = roll_folder(copy.stored, row.file.path);
       if (folder.empty() || folder.parent_path() != matched.home) continue;
       auto stored = copy.stored.lexically_relative(folder);
-      lists[folder].digests.push_back({stored, *Digest::from_hex(*row.digest)});
+      lists[folder].digests.push_back({stored, *offload::Digest::from_hex(*row.digest)});
       if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
     }
   };
@@ -64,9 +64,10 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
                     is_own ? "the folder belongs to another catalogue" : is_own.error().what)};
   for (const auto& [folder, list] : lists) {
     const auto name = folder.filename().string();
-    auto written = write_manifests(*open.fs, folder.parent_path(), name, list.digests, stop);
+    auto written = offload::write_manifests(*open.fs, folder.parent_path(), name, list.digests, stop);
     if (written && !list.names.empty())
-      written = write_note(*open.fs, folder.parent_path() / (name + ".names"), names_note(list.names));
+      written =
+          offload::write_note(*open.fs, folder.parent_path() / (name + ".names"), offload::names_note(list.names));
     if (!written)
       return Problem{"no_manifest", "", open.planned.name,
                      fmt::format("\"{}\": the list {}.xxh128 could not be written: {}", shown(open.planned.name),
@@ -77,19 +78,19 @@ Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const
 
 namespace {
 
-Result<void> leave_at(const Catalogue& catalogue, const MatchedDestination& matched, const Owner& owner,
+Result<void> leave_at(const catalogue::Catalogue& catalogue, const MatchedDestination& matched, const Owner& owner,
                       std::string_view bytes, const std::string& plan) {
   auto& fs = *matched.open->fs;
   if (!TRY(is_own_home(catalogue, matched)))
     return fail(Code::exists, shown(matched.home.string()) + " belongs to another catalogue now");
   TRY(renew_claim(fs, matched.home, owner));
-  TRY(write_note(fs, matched.home / kCatalogueFile, bytes));
-  return plan.empty() ? Result<void>() : write_note(fs, matched.home / kPlanFile, plan);
+  TRY(offload::write_note(fs, matched.home / kCatalogueFile, bytes));
+  return plan.empty() ? Result<void>() : offload::write_note(fs, matched.home / kPlanFile, plan);
 }
 
 }  // namespace
 
-std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+std::vector<Problem> leave_catalogue(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock,
                                      std::span<const MatchedDestination> matches) {
   if (matches.empty()) return {};
   std::vector<Problem> problems;
@@ -141,4 +142,4 @@ bool set_aside(Fs& fs, const Path& stored, const Path& on_card) {
   return false;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

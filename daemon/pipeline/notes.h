@@ -10,7 +10,7 @@
 #include "offload/names.h"
 #include "pipeline/match_destinations.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // Where a roll's files lie at a destination, from one of its files: "saltmarsh-radio/R001". Stored paths are as deep as
 // the card's, whatever their names.
@@ -18,12 +18,13 @@ Path roll_folder(const Path& stored, const Path& on_card);
 
 // The names of a destination's files: those of `rows` that came to lie there keep theirs. `home` is the folder above
 // the rolls.
-NamesThere names_at(Fs& fs, const Path& home, const UnusualNames& odd, std::span<const FileRow> rows, DestinationId id);
+offload::NamesThere names_at(Fs& fs, const Path& home, const offload::UnusualNames& odd,
+                             std::span<const catalogue::FileRow> rows, DestinationId id);
 
 // Writes a roll's lists of digests anew into the destination's home, from the copies that are verified there, and the
 // card's own names where some lie there under others. Nothing where there is no copy. A failure is a problem, never the
 // end: the copies stand without it.
-Result<std::optional<Problem>> leave_manifests(const Catalogue& catalogue, const Roll& roll,
+Result<std::optional<Problem>> leave_manifests(const catalogue::Catalogue& catalogue, const catalogue::Roll& roll,
                                                const MatchedDestination& matched, std::stop_token stop);
 
 // write_note() into `folder`, which is made where it is missing.
@@ -31,11 +32,11 @@ Result<void> keep_note(Fs& fs, const Path& folder, const Path& name, std::string
 
 // Puts the catalogue as it is now, and the plan, beside the rolls at each of `matches`; each replaced whole or not at
 // all. One that another catalogue has taken meanwhile is left alone, and told.
-std::vector<Problem> leave_catalogue(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+std::vector<Problem> leave_catalogue(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock,
                                      std::span<const MatchedDestination> matches);
 
 // Moves what lies under a copy's name to `<roll>.bad` beside the roll, under a name that is free: never deleted. False
 // where nothing lay there, and where that could not be done durably.
 bool set_aside(Fs& fs, const Path& stored, const Path& on_card);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

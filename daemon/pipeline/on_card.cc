@@ -5,17 +5,14 @@
 
 #include <algorithm>
 #include <array>
-#include <boost/filesystem/operations.hpp>
 
 #include "base/text.h"
 #include "card/watch.h"
 #include "os/mounts.h"
 #include "os/posix_fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
-
-namespace fs = boost::filesystem;
 
 // Folders that cameras make, at the top of a card or in another of these (DCF 2.0 names DCIM; the others: common
 // practice, see card/layouts.h).
@@ -59,7 +56,7 @@ bool is_medium(const ReadFs& fs, const Volume& volume, const Path& shoot) {
   const auto entries = top ? (*top)->list("") : tl::unexpected(top.error());
   const bool cameras =
       entries && std::ranges::any_of(*entries, [](const DirEntry& entry) { return is_cameras_folder(entry.name); });
-  const auto media = card_mounts(*table, std::span(&shoot, cameras ? 0U : 1U));
+  const auto media = card::card_mounts(*table, std::span(&shoot, cameras ? 0U : 1U));
   return std::ranges::any_of(media, [&](const Mount& mount) { return mount.device == device; });
 }
 
@@ -89,4 +86,4 @@ std::vector<std::string> beside(const Path& folder, const Volume& volume, bool m
   return names;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

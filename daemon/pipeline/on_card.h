@@ -6,7 +6,7 @@
 
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // Whether a destination is on the very filesystem of a card that is a medium: it would go with it.
 bool is_on_card(const OpenDestination& destination, const Card& card);
@@ -26,4 +26,4 @@ Path card_top(const Path& folder);
 // Nothing where it is the whole card.
 std::vector<std::string> beside(const Path& folder, const Volume& volume, bool medium);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

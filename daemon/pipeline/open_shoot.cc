@@ -2,23 +2,19 @@
 
 #include <fmt/format.h>
 
-#include <boost/filesystem/operations.hpp>
-
 #include "base/text.h"
+#include "os/paths.h"
 #include "os/posix_fs.h"
 #include "pipeline/song_length.h"
 #include "plan/plan.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
-
-namespace fs = boost::filesystem;
 
 constexpr std::uint64_t kMostPlanBytes = 1 << 20;  // a plan of a long day is a few thousand
 
 bool has_plan(const Path& folder) {
-  boost::system::error_code ignored;  // what can't be looked at is no shoot
-  return fs::exists(folder / kPlanFile, ignored);
+  return exists(folder / kPlanFile);
 }
 
 Result<Path> named_shoot(const std::string& name, const char* named_by, const Path& working_folder) {
@@ -41,14 +37,12 @@ Result<std::string> read_text(const Path& path) {
 }  // namespace
 
 Result<LocatedFile> locate_file(const Path& file) {
-  boost::system::error_code error;
-  const Path real = fs::canonical(file, error);
-  if (error) return fail(Code::not_found, shown(file.string()) + " is not there");
+  const auto real = TRY(real_path(file));
   return LocatedFile{real, TRY(PosixFs::open_at(real.parent_path())), real.filename()};
 }
 
 Path absolute_folder(const std::string& name, const Path& working_folder) {
-  const Path folder = fs::absolute(name, working_folder).lexically_normal();
+  const Path folder = absolute(name, working_folder);
   return folder.filename_is_dot() ? folder.parent_path() : folder;  // "shoot/" becomes "shoot/."
 }
 
@@ -66,8 +60,8 @@ tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folde
   Shoot shoot{.folder = folder, .plan = {}, .remarks = {}, .wrong = {}};
   if (plan.size() > kMostPlanBytes)
     return tl::unexpected(std::vector{shown((folder / kPlanFile).string()) + " is far too long for a plan"});
-  auto reading = read_plan(plan, [&](const Path& song) {
-    auto length = song_length(folder, fs::absolute(song, folder));
+  auto reading = plan::read_plan(plan, [&](const Path& song) {
+    auto length = song_length(folder, absolute(song, folder));
     if (!length) shoot.remarks.push_back("song: " + length.error().what);
     return length;
   });
@@ -90,4 +84,4 @@ tl::expected<Shoot, std::vector<std::string>> load_shoot(const Path& folder) {
   return shoot;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

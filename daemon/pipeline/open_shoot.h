@@ -11,7 +11,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 inline constexpr const char* kPlanFile = "shoot.toml";
 inline constexpr const char* kCatalogueFile = "catalogue.sqlite";
@@ -60,4 +60,4 @@ tl::expected<Shoot, std::vector<std::string>> shoot_for_copies(const Path& folde
 inline constexpr const char* kNotPlaced =
     "copies don't rely on that and go on; clips wait to be placed in the song until the plan is mended";
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -5,7 +5,7 @@
 
 #include "pipeline/notes.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr const char* kFolder = "pictures";
@@ -38,4 +38,4 @@ Result<std::optional<std::string>> kept_picture(const ReadFs& shoot, const Path&
   return jpeg;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

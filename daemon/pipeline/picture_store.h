@@ -7,7 +7,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // Relative to the shoot's folder. It names the recording by its bytes, so no picture is ever taken for another clip's.
 // nullopt for a clip that was never read to its end.
@@ -19,4 +19,4 @@ Result<void> keep_picture(Fs& shoot, const Path& path, const std::string& jpeg);
 // nullopt where none is kept.
 Result<std::optional<std::string>> kept_picture(const ReadFs& shoot, const Path& path);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 #include "pipeline/picture_store.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr unsigned kMostAtOnce = 4;  // each holds the frames of a decoder: some 100 MB for 4K
@@ -16,8 +16,8 @@ constexpr unsigned kMostAtOnce = 4;  // each holds the frames of a decoder: some
 // The clips, taken by several threads.
 class Pictures {
  public:
-  Pictures(Catalogue& catalogue, const Examiner& examiner, std::vector<RollsAt> rolls, Fs& shoot,
-           std::vector<PendingClip> clips, std::stop_token stop)
+  Pictures(catalogue::Catalogue& catalogue, const examiner::Examiner& examiner, std::vector<RollsAt> rolls, Fs& shoot,
+           std::vector<catalogue::PendingClip> clips, std::stop_token stop)
       : catalogue_(catalogue),
         examiner_(examiner),
         rolls_(std::move(rolls)),
@@ -49,7 +49,7 @@ class Pictures {
   }
 
   // Whether it was looked at. A clip whose disk went away, or that a stop came between, is taken another time.
-  Result<bool> picture(const PendingClip& pending) {
+  Result<bool> picture(const catalogue::PendingClip& pending) {
     const auto videos = videos_of(pending.files);
     const auto home = holder_of(rolls_, pending.roll, videos);
     if (!home) return false;
@@ -65,11 +65,11 @@ class Pictures {
     return true;
   }
 
-  Catalogue& catalogue_;
-  const Examiner& examiner_;
+  catalogue::Catalogue& catalogue_;
+  const examiner::Examiner& examiner_;
   const std::vector<RollsAt> rolls_;
   Fs& shoot_;
-  const std::vector<PendingClip> clips_;
+  const std::vector<catalogue::PendingClip> clips_;
   const std::stop_token stop_;
   std::atomic<std::size_t> next_ = 0;
   Mutex keeping_, mu_;
@@ -85,4 +85,4 @@ Result<std::size_t> Pipeline::picture(std::span<OpenDestination> destinations, F
   return Pictures(catalogue_, examiner_, TRY(rolls_here(destinations)), shoot, std::move(clips), std::move(stop)).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

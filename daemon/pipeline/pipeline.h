@@ -21,7 +21,7 @@
 #include "pipeline/destinations.h"
 #include "pipeline/match_destinations.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // A card as it is mounted now.
 struct Card {
@@ -73,7 +73,7 @@ struct IngestWatcher {
     std::vector<std::uint64_t> target_bytes;
   };
   std::function<void(const Start&)> started = [](const Start&) {};
-  std::function<void(const CopyProgress&)> progress = [](const CopyProgress&) {};
+  std::function<void(const offload::CopyProgress&)> progress = [](const offload::CopyProgress&) {};
 };
 
 // Which copies are meant.
@@ -117,7 +117,7 @@ struct RepairReport {
 // Told of bytes read back and of bytes to read, from the threads that read, one at a time.
 using VerifyWatcher = std::function<void(std::uint64_t done, std::uint64_t total)>;
 // Gives the song to find clips in; nullptr where there is none to give.
-using SongSource = std::function<Result<std::shared_ptr<const SongIndex>>(std::stop_token)>;
+using SongSource = std::function<Result<std::shared_ptr<const align::SongIndex>>(std::stop_token)>;
 
 struct Studied {
   std::size_t clips = 0;
@@ -130,8 +130,8 @@ struct Studied {
 class Pipeline {
  public:
   // Without a `song`, clips are not looked for in it.
-  Pipeline(Catalogue& catalogue, const Plan& plan, const Clock& clock, SongSource song = {},
-           Examiner examiner = Examiner())
+  Pipeline(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock, SongSource song = {},
+           examiner::Examiner examiner = examiner::Examiner())
       : catalogue_(catalogue), plan_(plan), clock_(clock), song_(std::move(song)), examiner_(std::move(examiner)) {}
 
   // Copies what the card holds and a destination lacks. Fails with `invalid` for an empty card, `busy` when another
@@ -141,8 +141,8 @@ class Pipeline {
 
   // May the card be wiped? Looks at the catalogue, the card and every copy again. `every_byte` reads the card whole.
   // Fails where the card can't be read, and with `invalid` where the catalogue is damaged.
-  Result<Verdict> check_safe(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
-                             std::stop_token stop);
+  Result<offload::Verdict> check_safe(const Card& card, std::span<OpenDestination> destinations, bool every_byte,
+                                      std::stop_token stop);
 
   // Reads the chosen copies back from their disks, all disks at once, and compares them with what the card held. What
   // it finds stands in the catalogue afterwards. A roll whose card is being worked on is left out where none was named.
@@ -178,16 +178,16 @@ class Pipeline {
   // Where the rolls lie at the destinations that are here.
   Result<std::vector<RollsAt>> rolls_here(std::span<OpenDestination> destinations) const;
   // A clip's sound, mono at kAlignRate, and its levels recorded. Fails where one of its disks went away, or on a stop.
-  Result<std::vector<float>> hear(std::span<OpenDestination> destinations, const PendingClip& clip,
+  Result<std::vector<float>> hear(std::span<OpenDestination> destinations, const catalogue::PendingClip& clip,
                                   std::stop_token stop);
-  Result<void> place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
+  Result<void> place_clips(std::span<OpenDestination> destinations, std::span<const catalogue::PendingClip> clips,
                            std::stop_token stop);
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Plan& plan_;
   const Clock& clock_;
   const SongSource song_;
-  const Examiner examiner_;
+  const examiner::Examiner examiner_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/filesystem/operations.hpp>
 #include <map>
 #include <optional>
 
@@ -13,15 +12,14 @@
 #include "catalogue/catalogue.h"
 #include "offload/manifest.h"
 #include "offload/names.h"
+#include "os/paths.h"
 #include "os/posix_fs.h"
 #include "pipeline/marks.h"
 #include "pipeline/open_shoot.h"
 #include "plan/plan.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
-
-namespace fs = boost::filesystem;
 
 constexpr std::uint64_t kMostNoteBytes = std::uint64_t{1} << 30;  // a catalogue or a list of a million files
 constexpr const char* kUnfinished = "catalogue.sqlite.everytake-part";
@@ -79,7 +77,7 @@ class Rebuilding {
     TRY(remove_unfinished("-journal"));
     if (done_.plan_restored) {
       plan_written_ = true;
-      TRY(write_note(*home_, kPlanFile, plan_.text));
+      TRY(offload::write_note(*home_, kPlanFile, plan_.text));
     }
     TRY(home_->rename_new(kUnfinished, kCatalogueFile));
     in_place_ = true;
@@ -149,8 +147,8 @@ class Rebuilding {
   // The catalogue kept beside the rolls knows tags and places too; a damaged one is passed over.
   Result<void> start_from_the_kept_one() {
     if (const auto bytes = read_whole(*disk_, folder_ / kCatalogueFile)) {
-      TRY(write_note(*home_, kUnfinished, *bytes));
-      auto kept = Catalogue::open(shoot_ / kUnfinished);
+      TRY(offload::write_note(*home_, kUnfinished, *bytes));
+      auto kept = catalogue::Catalogue::open(shoot_ / kUnfinished);
       const auto sound = kept ? (*kept)->check() : Result<void>(tl::unexpected(kept.error()));
       if (sound) {
         catalogue_ = std::move(*kept);
@@ -162,17 +160,15 @@ class Rebuilding {
       if (kept) kept->reset();
       TRY(home_->remove(kUnfinished));
     }
-    catalogue_ = TRY(Catalogue::open(shoot_ / kUnfinished));
+    catalogue_ = TRY(catalogue::Catalogue::open(shoot_ / kUnfinished));
     return {};
   }
 
   // The name this destination goes by: the plan's for this path, else the catalogue's for this filesystem.
   Result<std::string> name_here(const Volume& volume) const {
-    boost::system::error_code unreachable;  // another disk, whose server died: it is not the one here
-    const auto here = fs::weakly_canonical(named_, unreachable);
+    const auto here = resolved(named_);
     for (const auto& planned : plan_.destinations)
-      if (planned.path == named_ || (!here.empty() && fs::weakly_canonical(planned.path, unreachable) == here))
-        return planned.name;
+      if (planned.path == named_ || resolved(planned.path) == here) return planned.name;
     const auto mark = read_mark(*disk_);
     for (const auto& row : TRY(catalogue_->destinations()))
       if (mark && *mark && row.mark == **mark) return row.name;
@@ -217,14 +213,14 @@ class Rebuilding {
 
   Result<void> add_list(const std::string& name, DestinationId id) {
     const auto list = folder_ / (name + ".xxh128");
-    const auto lines = parse_xxh128_manifest(TRY(read_whole(*disk_, list)));
+    const auto lines = offload::parse_xxh128_manifest(TRY(read_whole(*disk_, list)));
     if (!lines) {
       done_.problems.push_back({"bad_list", list.string(), done_.destination,
                                 shown(list.string()) + ": " + lines.error().what + "; its roll was passed over"});
       return {};
     }
     const auto own = own_names(name);
-    std::vector<RestoredFile> files;
+    std::vector<catalogue::RestoredFile> files;
     for (const auto& line : *lines) {
       const auto stored = folder_ / name / line.path;
       const auto stat = disk_->stat(stored);
@@ -233,7 +229,7 @@ class Rebuilding {
                        line.digest.hex(),
                        stored});
     }
-    Roll roll;
+    catalogue::Roll roll;
     roll.name = name;
     roll.opened_at = std::chrono::floor<Instant::duration>(
         Instant(std::chrono::duration_cast<Instant::duration>(TRY(disk_->stat(list)).mtime.time_since_epoch())));
@@ -251,7 +247,7 @@ class Rebuilding {
     std::map<Path, Path> own;
     if (!disk_->stat(note)) return own;
     const auto text = read_whole(*disk_, note);
-    const auto names = text ? parse_names_note(*text) : tl::unexpected(text.error());
+    const auto names = text ? offload::parse_names_note(*text) : tl::unexpected(text.error());
     if (!names)
       done_.problems.push_back({"bad_list", note.string(), done_.destination,
                                 shown(note.string()) + ": " + names.error().what + "; the names it tells are lost"});
@@ -266,7 +262,7 @@ class Rebuilding {
 
   Result<void> add_clips(const std::string& name, const std::map<Path, Path>& own) {
     const auto folder = TRY(PosixFs::open_at(named_ / folder_ / name));
-    auto listing = TRY(scan(*folder, stop_));
+    auto listing = TRY(card::scan(*folder, stop_));
     for (auto& file : listing.files) file.path = on_card(own, file.path);
     std::ranges::sort(listing.files, {}, [](const CardFile& file) { return file.path.native(); });
     std::map<std::string, FileId> ids;
@@ -279,7 +275,7 @@ class Rebuilding {
                                 fmt::format("{}: {} file{} there {} in no list and can't be checked", name, unlisted,
                                             unlisted == 1 ? "" : "s", unlisted == 1 ? "is" : "are")});
     std::vector<ClipFiles> clips;
-    for (auto& clip : clips_of(listing))
+    for (auto& clip : card::clips_of(listing))
       if (std::all_of(clip.parts.begin(), clip.parts.end(),
                       [&](const auto& part) { return ids.count(part.path.string()) > 0; }))
         clips.push_back(std::move(clip));
@@ -293,7 +289,7 @@ class Rebuilding {
   std::unique_ptr<PosixFs> disk_, home_;
   Path folder_;  // the shoot's, at the destination
   Plan plan_;
-  std::unique_ptr<Catalogue> catalogue_;
+  std::unique_ptr<catalogue::Catalogue> catalogue_;
   bool begun_ = false, plan_written_ = false;  // what may lie in the folder now
   bool in_place_ = false;                      // the catalogue has its name
   Rebuilt done_;
@@ -305,4 +301,4 @@ Result<Rebuilt> rebuild(const Path& destination, const Path& shoot, std::stop_to
   return Rebuilding(destination, shoot, std::move(stop)).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

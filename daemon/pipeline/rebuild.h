@@ -7,7 +7,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 struct Rebuilt {
   std::string destination;      // its name in the plan and the catalogue
@@ -24,4 +24,4 @@ struct Rebuilt {
 // plan only what copies rely on must be right: the song's file is not kept there.
 Result<Rebuilt> rebuild(const Path& destination, const Path& shoot, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

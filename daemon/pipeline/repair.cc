@@ -17,14 +17,14 @@
 #include "pipeline/pipeline.h"
 #include "pipeline/shoot_folders.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr int kRounds = 4;  // a copy that stood in the way, and a source that turned out bad, take one more each
 
 class Repair {
  public:
-  Repair(Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
+  Repair(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
          const CopyChoice& choice, const IngestWatcher& watcher, std::stop_token stop)
       : catalogue_(catalogue),
         plan_(plan),
@@ -84,15 +84,15 @@ class Repair {
   }
 
   // The row of this file's copy at a destination, when it is verified and stands as it was.
-  static const CopyRow* good_copy(const FileRow& file, const MatchedDestination& matched) {
+  static const catalogue::CopyRow* good_copy(const catalogue::FileRow& file, const MatchedDestination& matched) {
     for (const auto& copy : file.copies)
       if (copy.destination == matched.id && copy.state == CopyState::verified &&
-          look_at(copy, matched) == CopySeen::Now::unchanged)
+          look_at(copy, matched) == offload::CopySeen::Now::unchanged)
         return &copy;
     return nullptr;
   }
 
-  bool should_hold(const FileRow& file, const MatchedDestination& matched) const {
+  bool should_hold(const catalogue::FileRow& file, const MatchedDestination& matched) const {
     if (!matched.is_here() || !wanted(matched)) return false;
     if (is_planned(plan_, matched.open->planned.name)) return true;
     return std::any_of(file.copies.begin(), file.copies.end(),
@@ -100,13 +100,13 @@ class Repair {
   }
 
   struct Wanting {
-    FileRow file;
-    CopyRow from;
+    catalogue::FileRow file;
+    catalogue::CopyRow from;
     std::vector<std::size_t> matches;  // that lack it
   };
 
   // By the index to read from. A file without a good copy in reach is a problem.
-  Result<std::map<std::size_t, std::vector<Wanting>>> what_to_repair(const std::vector<Roll>& rolls) {
+  Result<std::map<std::size_t, std::vector<Wanting>>> what_to_repair(const std::vector<catalogue::Roll>& rolls) {
     std::map<std::size_t, std::vector<Wanting>> work;
     for (const auto& roll : rolls)
       for (auto& file : TRY(catalogue_.files_of_roll(roll.id))) {
@@ -132,7 +132,7 @@ class Repair {
     return work;
   }
 
-  void no_source(const Roll& roll, const FileRow& file) {
+  void no_source(const catalogue::Roll& roll, const catalogue::FileRow& file) {
     no_source_[file.id] = {
         "no_good_copy", file.file.path.string(), "",
         fmt::format("{}/{}: no good copy is in reach: connect the other disks, or offload the card again",
@@ -141,9 +141,9 @@ class Repair {
 
   // `known`: all files of the rolls, for the names that are taken.
   Result<void> copy_from(const MatchedDestination& source, const std::vector<Wanting>& files,
-                         const std::vector<FileRow>& known) {
+                         const std::vector<catalogue::FileRow>& known) {
     std::vector<MatchedDestination> targets;
-    std::vector<Target> disks;
+    std::vector<offload::Target> disks;
     std::vector<std::size_t> indices;
     const auto token = TRY(token_of(catalogue_));
     for (std::size_t i = 0; i < matches_.size(); ++i) {
@@ -159,7 +159,7 @@ class Repair {
     CopyRecorder recorder(catalogue_, clock_, targets, watcher_);
     recorder.reading_copies(source.open->planned.name).begin(plan.jobs);
     tell_start(plan, disks);
-    const auto done = copy_files(*source.open->fs, plan.jobs, disks, {}, recorder, stop_);
+    const auto done = offload::copy_files(*source.open->fs, plan.jobs, disks, {}, recorder, stop_);
     if (!done && done.error().code != Code::gone) {
       if (done.error().code != Code::cancelled) return tl::unexpected(done.error());
       report_.ended = done.error();
@@ -183,19 +183,19 @@ class Repair {
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
-  CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<FileRow>& known,
-                     const std::vector<MatchedDestination>& targets, const std::vector<std::size_t>& indices) {
+  offload::CopyPlan plan_from(const std::vector<Wanting>& files, const std::vector<catalogue::FileRow>& known,
+                              const std::vector<MatchedDestination>& targets, const std::vector<std::size_t>& indices) {
     std::vector<Path> paths;
     for (const auto& row : known) paths.push_back(row.file.path);
-    const auto odd = unusual_in(paths);
-    std::vector<NamesThere> names;
+    const auto odd = offload::unusual_in(paths);
+    std::vector<offload::NamesThere> names;
     for (const auto& target : targets) names.push_back(names_at(*target.open->fs, target.home, odd, known, target.id));
-    std::vector<FileToCopy> wanted;
-    std::map<std::int64_t, Digest> digests;
+    std::vector<offload::FileToCopy> wanted;
+    std::map<std::int64_t, offload::Digest> digests;
     for (const auto& each : files) {
       const auto& path = each.file.file.path;
       const auto roll = roll_folder(each.from.stored, path).filename();
-      FileToCopy file{each.file.id, each.file.file, targets[0].home / roll / path, {}};
+      offload::FileToCopy file{each.file.id, each.file.file, targets[0].home / roll / path, {}};
       file.source.path = each.from.stored;
       for (std::size_t t = 0; t < indices.size(); ++t) {
         if (!lacks(each, indices[t])) file.done.insert(t);
@@ -203,22 +203,22 @@ class Repair {
         if (auto there = names[t].takes_all() ? folder / path : names[t].of(folder, path); there != file.stored)
           file.otherwise[t] = std::move(there);
       }
-      digests[each.file.id.value] = *Digest::from_hex(*each.file.digest);
+      digests[each.file.id.value] = *offload::Digest::from_hex(*each.file.digest);
       wanted.push_back(std::move(file));
     }
-    std::vector<TargetRoom> rooms;
+    std::vector<offload::TargetRoom> rooms;
     for (const auto index : indices) {
       auto& open = *matches_[index].open;
       if (auto now = open.fs->volume()) open.volume.free_bytes = now->free_bytes;
       rooms.push_back({open.planned.name, open.volume});
     }
-    auto plan = plan_copies(wanted, rooms);
+    auto plan = offload::plan_copies(wanted, rooms);
     for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
     round_problems_.insert(round_problems_.end(), plan.problems.begin(), plan.problems.end());
     return plan;
   }
 
-  void tell_start(const CopyPlan& plan, const std::vector<Target>& disks) const {
+  void tell_start(const offload::CopyPlan& plan, const std::vector<offload::Target>& disks) const {
     IngestWatcher::Start start{"repairing", plan.jobs.size(), 0, {}, plan.bytes};
     for (const auto& job : plan.jobs) start.bytes += job.source.size;
     for (const auto& disk : disks) start.targets.push_back(disk.name);
@@ -245,7 +245,7 @@ class Repair {
       const auto code = failure.error.code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
       // What never was a copy of ours is a person's, and stays.
-      const auto was_ours = [&, &stored = failure.stored](const CopyRow& copy) {
+      const auto was_ours = [&, &stored = failure.stored](const catalogue::CopyRow& copy) {
         return copy.destination == matched.id && copy.stored == stored && copy.digest;
       };
       if (code == Code::exists && std::ranges::none_of(each->file.copies, was_ours)) continue;
@@ -270,7 +270,7 @@ class Repair {
     return catalogue_.record_copies(std::span(&row, 1));
   }
 
-  Result<void> leave_notes(const std::vector<Roll>& rolls) {
+  Result<void> leave_notes(const std::vector<catalogue::Roll>& rolls) {
     for (const auto& matched : matches_) {
       if (!report_.repaired.count(matched.open->planned.name)) continue;
       for (const auto& roll : rolls)
@@ -286,7 +286,7 @@ class Repair {
     return {};
   }
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Plan& plan_;
   const Clock& clock_;
   const std::span<OpenDestination> open_;
@@ -311,4 +311,4 @@ Result<RepairReport> Pipeline::repair(std::span<OpenDestination> destinations, c
   return Repair(catalogue_, plan_, clock_, destinations, choice, watcher, std::move(stop)).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr double kAssumed = 100e6;
@@ -54,4 +54,4 @@ Micros recording_left(std::uint64_t free_bytes, std::uint64_t total_bytes, doubl
   return from_seconds(static_cast<double>(free_bytes - reserve) * 8 / bits_per_second);
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 // The clips of one camera, codec, size and frame rate. Rates in bit/s.
 struct RecordingRate {
@@ -26,4 +26,4 @@ std::vector<RecordingRate> recording_rates(std::span<const Clip> clips);
 // What fits into the free bytes but for a reserve of 2 % of the disk, or 1 GB where that is more.
 Micros recording_left(std::uint64_t free_bytes, std::uint64_t total_bytes, double bits_per_second);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -11,7 +11,7 @@
 #include "pipeline/open_shoot.h"
 #include "plan/plan.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr int kMostHomes = 1000;
@@ -42,13 +42,14 @@ bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
   if (!size) return false;
   text.resize(*size);
   if (text == plan.text) return true;
-  const auto kept = parse_plan(text, [](const Path&) { return Result<Micros>(Micros(1)); });
+  const auto kept = plan::parse_plan(text, [](const Path&) { return Result<Micros>(Micros(1)); });
   return kept && kept->title == plan.title && kept->performer == plan.performer;
 }
 
 class Settling {
  public:
-  Settling(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched, std::optional<std::string> stamp)
+  Settling(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
+           std::optional<std::string> stamp)
       : catalogue_(catalogue), plan_(plan), matched_(matched), fs_(*matched.open->fs), stamp_(std::move(stamp)) {}
 
   Result<Settled> run() {
@@ -200,7 +201,7 @@ class Settling {
         disks_text(disks), shown(matched_.open->planned.path.string()));
   }
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Plan& plan_;
   MatchedDestination& matched_;
   Fs& fs_;
@@ -213,20 +214,20 @@ class Settling {
 
 }  // namespace
 
-Result<std::string> token_of(const Catalogue& catalogue) {
+Result<std::string> token_of(const catalogue::Catalogue& catalogue) {
   return TRY(catalogue.id()).substr(0, 16);
 }
 
-Result<bool> is_own_home(const Catalogue& catalogue, const MatchedDestination& matched) {
+Result<bool> is_own_home(const catalogue::Catalogue& catalogue, const MatchedDestination& matched) {
   if (!matched.is_here() || matched.home.empty()) return false;
   const auto owner = TRY(read_owner(*matched.open->fs, matched.home));
   if (!owner || owner->catalogue != TRY(catalogue.id())) return false;
   return catalogue.has_stamp(owner->stamp);
 }
 
-Result<Settled> settle(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
+Result<Settled> settle(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
                        const std::optional<std::string>& stamp) {
   return Settling(catalogue, plan, matched, stamp).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -7,7 +7,7 @@
 #include "catalogue/catalogue.h"
 #include "pipeline/match_destinations.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 
 struct Settled {
   std::optional<Problem> refusal;     // why nothing may go there; else the destination has its mark, home and row
@@ -20,13 +20,13 @@ struct Settled {
 // The claim gets `stamp`, one for all that is settled together: from here on a copy of this catalogue that does not
 // know it keeps out. Without one nothing is written, and the home is the one it would get. Fails when the catalogue
 // does.
-Result<Settled> settle(Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
+Result<Settled> settle(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
                        const std::optional<std::string>& stamp);
 
 // Whether the catalogue may write into the destination's home now. Fails where that can't be read.
-Result<bool> is_own_home(const Catalogue& catalogue, const MatchedDestination& matched);
+Result<bool> is_own_home(const catalogue::Catalogue& catalogue, const MatchedDestination& matched);
 
 // The first letters of a catalogue's id: part of the names of its unfinished files.
-Result<std::string> token_of(const Catalogue& catalogue);
+Result<std::string> token_of(const catalogue::Catalogue& catalogue);
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

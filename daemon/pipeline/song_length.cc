@@ -1,24 +1,22 @@
 #include "pipeline/song_length.h"
 
-#include <boost/filesystem/operations.hpp>
-
 #include "catalogue/catalogue.h"
 #include "examiner/examiner.h"
+#include "os/paths.h"
 #include "pipeline/open_shoot.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr auto kPatience = std::chrono::milliseconds(200);  // measuring takes no longer
 
 // nullptr where there is none, or it can't be had at once: then the song is measured.
-std::unique_ptr<Catalogue> catalogue_in(const Path& shoot) {
-  boost::system::error_code ignored;
-  if (!boost::filesystem::exists(shoot / kCatalogueFile, ignored)) return nullptr;
-  Db::Options options;
+std::unique_ptr<catalogue::Catalogue> catalogue_in(const Path& shoot) {
+  if (!exists(shoot / kCatalogueFile)) return nullptr;
+  catalogue::Db::Options options;
   options.create = false;
   options.busy_timeout = kPatience;
-  auto catalogue = Catalogue::open(shoot / kCatalogueFile, options);
+  auto catalogue = catalogue::Catalogue::open(shoot / kCatalogueFile, options);
   return catalogue ? std::move(*catalogue) : nullptr;
 }
 
@@ -31,9 +29,9 @@ Result<Micros> song_length(const Path& shoot, const Path& song) {
   if (catalogue)
     if (const auto known = catalogue->length_of_song(located.real, stat.size, stat.mtime); known && *known)
       return **known;
-  const auto length = TRY(Examiner().length(*located.folder, located.name, {}));
+  const auto length = TRY(examiner::Examiner().length(*located.folder, located.name, {}));
   if (catalogue) (void)catalogue->note_length_of_song(located.real, stat.size, stat.mtime, length);  // else once more
   return length;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -8,7 +8,7 @@
 #include "media/sound/levels.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 bool contains(std::span<const ClipId> ids, ClipId id) {
@@ -16,7 +16,7 @@ bool contains(std::span<const ClipId> ids, ClipId id) {
 }
 
 auto is(ClipId id) {
-  return [id](const PendingClip& clip) { return clip.id == id; };
+  return [id](const catalogue::PendingClip& clip) { return clip.id == id; };
 }
 
 }  // namespace
@@ -49,7 +49,8 @@ Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::sp
   for (const auto& clip : pending)  // what changed, or was asked for by name, is looked for again
     if (contains(studied, clip.id) && std::none_of(unplaced.begin(), unplaced.end(), is(clip.id)))
       unplaced.push_back(clip);
-  if (!only.empty()) std::erase_if(unplaced, [&](const PendingClip& clip) { return !contains(only, clip.id); });
+  if (!only.empty())
+    std::erase_if(unplaced, [&](const catalogue::PendingClip& clip) { return !contains(only, clip.id); });
   TRY(place_clips(destinations, unplaced, std::move(stop)));
   done.clips = studied.size();
   return done;
@@ -59,7 +60,7 @@ Result<std::vector<RollsAt>> Pipeline::rolls_here(std::span<OpenDestination> des
   return rolls_at(match_destinations(destinations, TRY(catalogue_.destinations())), plan_.slug());
 }
 
-Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const PendingClip& clip,
+Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destinations, const catalogue::PendingClip& clip,
                                           std::stop_token stop) {
   const auto rolls = TRY(rolls_here(destinations));
   std::vector<float> sound;
@@ -67,22 +68,22 @@ Result<std::vector<float>> Pipeline::hear(std::span<OpenDestination> destination
   for (const auto& video : videos_of(clip.files)) {
     const auto home = holder_of(rolls, clip.roll, std::span(&video, 1));
     if (!home) return fail(Code::gone, shown(video.string()) + ": no copy of it is in reach");
-    auto heard = examiner_.sound(*home->fs, home->folder / video, kAlignRate, stop);
+    auto heard = examiner_.sound(*home->fs, home->folder / video, align::kAlignRate, stop);
     if (!heard && heard.error().code != Code::corrupt) return tl::unexpected(heard.error());
     if (!heard) continue;
     if (sound.empty())
       sound = std::move(heard->samples);
     else
       sound.insert(sound.end(), heard->samples.begin(), heard->samples.end());
-    levels = joined(levels, heard->levels);
+    levels = media::joined(levels, heard->levels);
   }
   TRY(catalogue_.record_levels(clip.id, levels));
   return sound;
 }
 
 // A clip whose disk went away, or that a stop came between, is taken another time.
-Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std::span<const PendingClip> clips,
-                                   std::stop_token stop) {
+Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations,
+                                   std::span<const catalogue::PendingClip> clips, std::stop_token stop) {
   if (clips.empty() || stop.stop_requested()) return {};
   const auto song = song_ ? TRY(song_(stop)) : nullptr;
   for (const auto& clip : clips) {
@@ -90,14 +91,14 @@ Result<void> Pipeline::place_clips(std::span<OpenDestination> destinations, std:
     if (!song && TRY(catalogue_.clip(clip.id)).facts.levels) continue;
     const auto sound = hear(destinations, clip, stop);
     if (!sound || !song) continue;
-    TRY(catalogue_.record_placement(clip.id, place(*song, *sound, plan_.song.playback_speeds)));
+    TRY(catalogue_.record_placement(clip.id, align::place(*song, *sound, plan_.song.playback_speeds)));
     TRY(classify(std::span(&clip.id, 1)));
   }
   return settle_choices();
 }
 
 Result<void> Pipeline::settle_choices() {
-  for (const auto& [id, placement] : settle(TRY(catalogue_.clips()))) {
+  for (const auto& [id, placement] : align::settle(TRY(catalogue_.clips()))) {
     TRY(catalogue_.record_placement(id, placement));
     TRY(classify(std::span(&id, 1)));
   }
@@ -106,7 +107,7 @@ Result<void> Pipeline::settle_choices() {
 
 Result<void> Pipeline::classify(std::span<const ClipId> only) {
   const auto judge = [&](const Clip& clip) {
-    return catalogue_.record_rule(clip.id, everytake::classify(clip.facts, clip.placement, plan_.frame_rate));
+    return catalogue_.record_rule(clip.id, media::classify(clip.facts, clip.placement, plan_.frame_rate));
   };
   if (only.empty())
     for (const auto& clip : TRY(catalogue_.clips())) TRY(judge(clip));
@@ -117,4 +118,4 @@ Result<void> Pipeline::classify(std::span<const ClipId> only) {
   return {};
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -14,7 +14,7 @@
 #include "pipeline/pipeline.h"
 #include "pipeline/shoot_folders.h"
 
-namespace everytake {
+namespace everytake::pipeline {
 namespace {
 
 constexpr std::size_t kRowsAtOnce = 200;                        // recorded in one transaction
@@ -23,7 +23,8 @@ constexpr std::uint64_t kBytesAtOnce = std::uint64_t{1} << 30;  // the most that
 // One destination's copies, on a thread of their own.
 class CopiesReading {
  public:
-  CopiesReading(Catalogue& catalogue, const Clock& clock, const MatchedDestination& matched, std::stop_token stop)
+  CopiesReading(catalogue::Catalogue& catalogue, const Clock& clock, const MatchedDestination& matched,
+                std::stop_token stop)
       : catalogue_(catalogue), clock_(clock), matched_(matched), stop_(std::move(stop)) {
     report.name = matched.open->planned.name;
     report.path = matched.open->planned.path;
@@ -32,7 +33,7 @@ class CopiesReading {
   }
 
   // A file that should be there; `wanted` says whether it should although no row speaks of it.
-  void add(const FileRow& file, bool wanted) {
+  void add(const catalogue::FileRow& file, bool wanted) {
     for (const auto& copy : file.copies)
       if (copy.destination == matched_.id) {
         work_.push_back({&file, &copy});
@@ -71,14 +72,14 @@ class CopiesReading {
 
  private:
   struct Work {
-    const FileRow* file;
-    const CopyRow* copy;
+    const catalogue::FileRow* file;
+    const catalogue::CopyRow* copy;
   };
 
   // Fails only with what ends the reading.
-  Result<void> look(const FileRow& file, const CopyRow& copy) {
+  Result<void> look(const catalogue::FileRow& file, const catalogue::CopyRow& copy) {
     const auto& fs = *matched_.open->fs;
-    const auto reading = hash_file(fs, copy.stored, Cache::avoid, stop_);
+    const auto reading = offload::hash_file(fs, copy.stored, Cache::avoid, stop_);
     if (!reading && reading.error().code == Code::cancelled) return tl::unexpected(reading.error());
     if (!reading) return blame(copy, reading.error());
     if (reading->digest.hex() != *file.digest) {
@@ -102,7 +103,7 @@ class CopiesReading {
     return note(std::move(row), reading->bytes);
   }
 
-  Result<void> blame(const CopyRow& copy, const Error& error) {
+  Result<void> blame(const catalogue::CopyRow& copy, const Error& error) {
     if (error.code == Code::not_found) {
       ++report.missing;
       return bad(copy, "missing_copy", "is not there any more");
@@ -112,7 +113,7 @@ class CopiesReading {
   }
 
   // Recorded at once: whatever happens next, this copy must not count.
-  Result<void> bad(const CopyRow& copy, const char* code, const std::string& what) {
+  Result<void> bad(const catalogue::CopyRow& copy, const char* code, const std::string& what) {
     const auto& name = matched_.open->planned.name;
     problems.push_back({code, copy.stored.string(), name,
                         fmt::format("\"{}\": {} {}", shown(name), shown(copy.stored.string()), what)});
@@ -124,7 +125,7 @@ class CopiesReading {
     return record();
   }
 
-  Result<void> note(CopyRow row, std::uint64_t bytes) {
+  Result<void> note(catalogue::CopyRow row, std::uint64_t bytes) {
     rows_.push_back(std::move(row));
     unrecorded_ += bytes;
     return rows_.size() < kRowsAtOnce && unrecorded_ < kBytesAtOnce ? Result<void>() : record();
@@ -136,12 +137,12 @@ class CopiesReading {
     return rows.empty() ? Result<void>() : catalogue_.record_copies(rows);
   }
 
-  Catalogue& catalogue_;
+  catalogue::Catalogue& catalogue_;
   const Clock& clock_;
   const MatchedDestination matched_;
   const std::stop_token stop_;
   std::vector<Work> work_;
-  std::vector<CopyRow> rows_;
+  std::vector<catalogue::CopyRow> rows_;
   std::uint64_t unrecorded_ = 0;
 };
 
@@ -162,7 +163,7 @@ void read_all(std::vector<std::unique_ptr<CopiesReading>>& readings, const Verif
 
 // A destination from before there were marks gets one: what is read back now is read from this folder. One that can't
 // be written stays without.
-Result<void> give_marks(Catalogue& catalogue, const Plan& plan, const Clock& clock,
+Result<void> give_marks(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock,
                         std::span<MatchedDestination> matches) {
   const auto stamp = random_id();
   for (auto& matched : matches) {
@@ -202,4 +203,4 @@ Result<VerifyReport> Pipeline::verify(std::span<OpenDestination> destinations, c
   return report;
 }
 
-}  // namespace everytake
+}  // namespace everytake::pipeline

@@ -2,7 +2,7 @@
 
 #include <cmath>
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 constexpr double kQuartersOfWhole = 4;
@@ -51,4 +51,4 @@ std::optional<BarRange> bars_of(const Section& section, const Song& song) {
   return BarRange{*first, *next - *first};
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -6,7 +6,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::plan {
 
 // Both counted from 1. What lies before the first bar is in bar 0, -1 …; `beat` may lie between two beats.
 struct BarBeat {
@@ -42,4 +42,4 @@ struct BarRange {
 // The bars a section is made of; nullopt where it does not begin and end on bar lines, or the song has no tempo.
 std::optional<BarRange> bars_of(const Section& section, const Song& song);
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -4,7 +4,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 // toml++ nests by recursion, and its tables are freed by recursion: keys of thousands of parts would use up the stack.
@@ -87,4 +87,4 @@ tl::expected<Value, PlanError> parse_toml(std::string_view text) {
   }
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

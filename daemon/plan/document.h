@@ -9,7 +9,7 @@
 
 #include "plan/plan.h"
 
-namespace everytake {
+namespace everytake::plan {
 
 struct PlanField;
 struct Value {
@@ -28,4 +28,4 @@ struct PlanField {
 // TOML 1.0. The top of the document is a table.
 tl::expected<Value, PlanError> parse_toml(std::string_view text);
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -7,7 +7,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 constexpr int kMostShown = 40;  // columns of a value quoted in a message
@@ -200,4 +200,4 @@ const Value* table(const Value& document, const char* key, PlanErrors& errors) {
   return nullptr;
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

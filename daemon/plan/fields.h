@@ -9,7 +9,7 @@
 
 #include "plan/document.h"
 
-namespace everytake {
+namespace everytake::plan {
 
 using PlanErrors = std::vector<PlanError>;
 
@@ -72,4 +72,4 @@ std::vector<const Value*> tables(const Value& document, const char* key, PlanErr
 // The table [key], or nullptr; anything else is an error.
 const Value* table(const Value& document, const char* key, PlanErrors& errors);
 
-}  // namespace everytake
+}  // namespace everytake::plan

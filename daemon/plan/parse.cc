@@ -7,7 +7,7 @@
 #include "plan/fields.h"
 #include "plan/sections.h"
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 constexpr const char* kRates = "write 24000/1001, 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60";
@@ -250,4 +250,4 @@ tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, con
   return std::move(reading.plan);
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -10,7 +10,7 @@
 #include "base/result.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::plan {
 
 // Where in the text, both counted from 1.
 struct TextPosition {
@@ -46,4 +46,4 @@ PlanReading read_plan(std::string_view toml, const SongLength& song_length);
 // The same for who needs all of it: a plan without errors, or the errors.
 tl::expected<Plan, std::vector<PlanError>> parse_plan(std::string_view toml, const SongLength& song_length);
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "plan/bars.h"
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 using namespace std::chrono_literals;
@@ -137,7 +137,7 @@ Section read_section(Fields& fields, const Value& table, const Plan& plan, const
   fields.require("name", "name = \"Verse 1\"");
   section.name = fields.name("name").value_or("");
   section.members = read_on_set(fields, plan.members);
-  Fields want(everytake::table(table, "want", errors), "want of section " + name_of(section),
+  Fields want(plan::table(table, "want", errors), "want of section " + name_of(section),
               {"takes", "b_roll", "slow_mo", "looks"}, errors);
   section.want = read_wants(want, wants);
   return section;
@@ -179,4 +179,4 @@ std::vector<Section> read_sections(const Value& document, const Plan& plan, cons
   return sections;
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

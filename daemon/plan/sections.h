@@ -6,7 +6,7 @@
 
 #include "plan/fields.h"
 
-namespace everytake {
+namespace everytake::plan {
 
 // [want], or a section's own: what is not in it stays as in `otherwise`.
 Wants read_wants(Fields& want, Wants otherwise);
@@ -16,4 +16,4 @@ Wants read_wants(Fields& want, Wants otherwise);
 std::vector<Section> read_sections(const Value& document, const Plan& plan, const Wants& wants, bool tempo_given,
                                    PlanErrors& errors);
 
-}  // namespace everytake
+}  // namespace everytake::plan

@@ -2,7 +2,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::plan {
 namespace {
 
 constexpr std::string_view kBody = R"(performer = "The band"
@@ -92,4 +92,4 @@ std::string plan_template(std::string_view title) {
          quoted(title.empty() ? "Untitled" : title) + "\n" + std::string(kBody);
 }
 
-}  // namespace everytake
+}  // namespace everytake::plan

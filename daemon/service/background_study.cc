@@ -7,7 +7,7 @@
 #include "os/posix_fs.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::service {
 
 void BackgroundStudy::wake() {
   MutexLock lock(mu_);
@@ -51,14 +51,15 @@ void BackgroundStudy::catch_up(std::stop_token stop) {
   const std::stop_callback end(stop, [&] { both.request_stop(); });
   const std::stop_callback card_came(*turn, [&] { both.request_stop(); });
   const Plan plan = shop_.plan.now();
-  auto destinations = open_destinations(plan.destinations);
-  const bool fit = check_disks(destinations) && check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
+  auto destinations = pipeline::open_destinations(plan.destinations);
+  const bool fit = pipeline::check_disks(destinations) &&
+                   pipeline::check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
   if (fit)  // else it is said when a card comes
-    tell(Pipeline(shop_.catalogue, plan, shop_.clock).repair(destinations, {}, {}, both.get_token()));
+    tell(pipeline::Pipeline(shop_.catalogue, plan, shop_.clock).repair(destinations, {}, {}, both.get_token()));
   shop_.turns.end_catching_up();
 }
 
-void BackgroundStudy::tell(const Result<RepairReport>& report) const {
+void BackgroundStudy::tell(const Result<pipeline::RepairReport>& report) const {
   if (!report) {
     if (report.error().code != Code::busy) shop_.log.say("catching up: " + report.error().what);
     return;
@@ -70,9 +71,9 @@ void BackgroundStudy::tell(const Result<RepairReport>& report) const {
 
 void BackgroundStudy::study(std::stop_token stop) {
   const Plan plan = shop_.plan.now();
-  auto destinations = open_destinations(plan.destinations);
+  auto destinations = pipeline::open_destinations(plan.destinations);
   const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };
-  Pipeline pipeline(shop_.catalogue, plan, shop_.clock, song);
+  pipeline::Pipeline pipeline(shop_.catalogue, plan, shop_.clock, song);
   const auto studied = pipeline.study(destinations, {}, stop);
   if (!studied)
     shop_.log.say("studying clips: " + studied.error().what);
@@ -84,4 +85,4 @@ void BackgroundStudy::study(std::stop_token stop) {
   if (!seen) shop_.log.say("pictures of clips: " + seen.error().what);
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

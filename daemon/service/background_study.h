@@ -8,7 +8,7 @@
 #include "pipeline/pipeline.h"
 #include "service/card_visit.h"
 
-namespace everytake {
+namespace everytake::service {
 
 class BackgroundStudy {
  public:
@@ -24,10 +24,10 @@ class BackgroundStudy {
  private:
   void study(std::stop_token stop);
   void catch_up(std::stop_token stop);
-  void tell(const Result<RepairReport>& report) const;
+  void tell(const Result<pipeline::RepairReport>& report) const;
 
   const DaemonContext& shop_;
-  KeptSong song_;  // of the thread that runs
+  pipeline::KeptSong song_;  // of the thread that runs
   Mutex mu_;
   CondVar changed_;
   bool wanted_ GUARDED_BY(mu_) = false;
@@ -35,4 +35,4 @@ class BackgroundStudy {
   bool closed_ GUARDED_BY(mu_) = false;
 };
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -1,6 +1,6 @@
 #include "service/card_priority.h"
 
-namespace everytake {
+namespace everytake::service {
 namespace {
 
 constexpr std::chrono::minutes kPatience{1};
@@ -32,4 +32,4 @@ void CardPriority::end_catching_up() {
   changed_.notify_all();
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -6,7 +6,7 @@
 
 #include "base/sync.h"
 
-namespace everytake {
+namespace everytake::service {
 
 class CardPriority {
  public:
@@ -34,4 +34,4 @@ class CardPriority {
   std::optional<std::stop_source> catching_up_ GUARDED_BY(mu_);
 };
 
-}  // namespace everytake
+}  // namespace everytake::service

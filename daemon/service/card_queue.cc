@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::service {
 
 bool CardQueue::offer(const CardJob& job) {
   MutexLock lock(mu_);
@@ -15,7 +15,8 @@ void CardQueue::offer_unfinished() {
   MutexLock lock(mu_);
   if (closed_) return;
   for (const auto& [root, entry] : cards_)
-    if (entry.state == State::ended && entry.exit != Exit::done && waiting_.size() < capacity_) put(entry.job);
+    if (entry.state == State::ended && entry.exit != pipeline::Exit::done && waiting_.size() < capacity_)
+      put(entry.job);
 }
 
 void CardQueue::put(const CardJob& job) {
@@ -56,17 +57,17 @@ std::optional<CardJob> CardQueue::take() {
   return entry.job;
 }
 
-void CardQueue::done(const Path& root, Exit exit) {
+void CardQueue::done(const Path& root, pipeline::Exit exit) {
   MutexLock lock(mu_);
   ++done_;
-  worst_ = worse(worst_, exit);
+  worst_ = pipeline::worse(worst_, exit);
   end(root, exit);
   for (auto& [other, entry] : cards_)
     if (entry.put_off && entry.state == State::ended && !closed_) put(entry.job);
   changed_.notify_all();
 }
 
-void CardQueue::put_off(const Path& root, Exit exit) {
+void CardQueue::put_off(const Path& root, pipeline::Exit exit) {
   MutexLock lock(mu_);
   auto& entry = cards_.at(root);
   entry.put_off = true;
@@ -75,7 +76,7 @@ void CardQueue::put_off(const Path& root, Exit exit) {
   changed_.notify_all();
 }
 
-void CardQueue::end(const Path& root, Exit exit) {
+void CardQueue::end(const Path& root, pipeline::Exit exit) {
   const auto it = cards_.find(root);
   it->second.state = State::ended;
   it->second.exit = exit;
@@ -103,12 +104,12 @@ void CardQueue::wait_until_idle() {
   while (!is_idle()) changed_.wait(mu_);
 }
 
-Exit CardQueue::worst() const {
+pipeline::Exit CardQueue::worst() const {
   MutexLock lock(mu_);
   auto worst = worst_;
   for (const auto& [root, entry] : cards_)
-    if (entry.put_off) worst = worse(worst, entry.exit);
+    if (entry.put_off) worst = pipeline::worse(worst, entry.exit);
   return worst;
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

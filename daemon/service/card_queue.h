@@ -9,7 +9,7 @@
 #include "os/fs.h"
 #include "pipeline/exit_codes.h"
 
-namespace everytake {
+namespace everytake::service {
 
 struct CardJob {
   enum class From { mount, folder };  // a mount may turn out to be no card at all
@@ -32,15 +32,15 @@ class CardQueue {
 
   // Waits for a card, which is the caller's until done(). nullopt once closed.
   std::optional<CardJob> take();
-  void done(const Path& root, Exit exit);
+  void done(const Path& root, pipeline::Exit exit);
   // In place of done() where the card could not be had: it is offered again when another one is done.
-  void put_off(const Path& root, Exit exit);
+  void put_off(const Path& root, pipeline::Exit exit);
 
   // What waits is dropped.
   void close();
   // Waits until nothing waits or is worked on; what waits forever after close() does not.
   void wait_until_idle();
-  Exit worst() const;  // of all that ended
+  pipeline::Exit worst() const;  // of all that ended
 
  private:
   enum class State { waiting, working, ended };
@@ -51,10 +51,10 @@ class CardQueue {
     bool forgotten = false;
     bool put_off = false;
     std::size_t taken_at = 0;  // how many were done then
-    Exit exit = Exit::done;
+    pipeline::Exit exit = pipeline::Exit::done;
   };
   void put(const CardJob& job) REQUIRES(mu_);
-  void end(const Path& root, Exit exit) REQUIRES(mu_);
+  void end(const Path& root, pipeline::Exit exit) REQUIRES(mu_);
   bool is_idle() const REQUIRES(mu_);
 
   const std::size_t capacity_;
@@ -63,8 +63,8 @@ class CardQueue {
   std::map<Path, Entry> cards_ GUARDED_BY(mu_);
   std::deque<Path> waiting_ GUARDED_BY(mu_);
   std::size_t done_ GUARDED_BY(mu_) = 0;
-  Exit worst_ GUARDED_BY(mu_) = Exit::done;  // of those that were done
+  pipeline::Exit worst_ GUARDED_BY(mu_) = pipeline::Exit::done;  // of those that were done
   bool closed_ GUARDED_BY(mu_) = false;
 };
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -14,19 +14,20 @@
 #include "pipeline/on_card.h"
 #include "pipeline/pipeline.h"
 
-namespace everytake {
+namespace everytake::service {
 namespace {
 
 using namespace std::chrono_literals;
 
-constexpr auto kBetweenProgress = 10s;                         // a line each: a card of an hour makes a few hundred
-constexpr auto kBetweenStudies = 2s;                           // looks for clips whose copies are whole
-constexpr std::size_t kMostLines = 12;                         // of problems and of reasons, each
-constexpr ScanLimits kGlance{.depth = 6, .entries = 200'000};  // recordings lie up to four folders deep
+constexpr auto kBetweenProgress = 10s;  // a line each: a card of an hour makes a few hundred
+constexpr auto kBetweenStudies = 2s;    // looks for clips whose copies are whole
+constexpr std::size_t kMostLines = 12;  // of problems and of reasons, each
+constexpr card::ScanLimits kGlance{.depth = 6, .entries = 200'000};  // recordings lie up to four folders deep
 
-std::string structures_text(const std::vector<Structure>& structures) {
+std::string structures_text(const std::vector<card::Structure>& structures) {
   std::string text;
-  for (const auto structure : structures) text += (text.empty() ? "" : ", ") + std::string(to_string(structure));
+  for (const auto structure : structures)
+    text += (text.empty() ? "" : ", ") + std::string(to_string(structure));
   return text;
 }
 
@@ -39,47 +40,47 @@ class CardVisit {
     const auto exit = visit();
     if (exit) return {*exit};
     const auto& [code, what, number] = exit.error();
-    if (code == Code::cancelled) return {Exit::interrupted};
+    if (code == Code::cancelled) return {pipeline::Exit::interrupted};
     const bool busy = code == Code::busy;
     say(busy ? what + "; it is tried again when another card is done" : what);
-    return {exit_of(code), busy};
+    return {pipeline::exit_of(code), busy};
   }
 
  private:
   void say(const std::string& what) const { shop_.log.say(fmt::format("{}: {}", name_, what)); }
 
-  Result<Exit> visit() {
+  Result<pipeline::Exit> visit() {
     const auto fs = TRY(PosixFs::open_at(job_.root));
-    if (job_.from == CardJob::From::mount && !TRY(is_worth_it(*fs))) return Exit::done;
+    if (job_.from == CardJob::From::mount && !TRY(is_worth_it(*fs))) return pipeline::Exit::done;
     const auto volume = TRY(fs->volume());
-    const bool medium = is_medium(*fs, volume, shop_.plan.shoot());
-    const Card card{job_.root, *fs, volume, medium, beside(job_.root, volume, medium)};
-    const auto label = card_label(card.volume, card.root);
+    const bool medium = pipeline::is_medium(*fs, volume, shop_.plan.shoot());
+    const pipeline::Card card{job_.root, *fs, volume, medium, pipeline::beside(job_.root, volume, medium)};
+    const auto label = offload::card_label(card.volume, card.root);
     if (label != card.root.filename()) name_ = fmt::format("{} (\"{}\")", name_, shown(label));
 
     const Plan plan = shop_.plan.now();
-    auto destinations = open_destinations(plan.destinations);
-    TRY(check_not_on_card(destinations, card));
-    TRY(check_disks(destinations));
-    TRY(check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug()));
+    auto destinations = pipeline::open_destinations(plan.destinations);
+    TRY(pipeline::check_not_on_card(destinations, card));
+    TRY(pipeline::check_disks(destinations));
+    TRY(pipeline::check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug()));
     const CardPriority::Card turn(shop_.turns);
-    Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
+    pipeline::Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
     const auto report = TRY(pipeline.ingest(card, destinations, {}, watcher(), stop_));
     tell(report);
-    if (report.ended) return exit_of(report);
+    if (report.ended) return pipeline::exit_of(report);
     tell(report, TRY(pipeline.check_safe(card, destinations, false, stop_)));
-    return exit_of(report);
+    return pipeline::exit_of(report);
   }
 
   // Whether a mount is a card with something on it.
   Result<bool> is_worth_it(const ReadFs& fs) const {
-    const auto listing = scan(fs, stop_, kGlance);
+    const auto listing = card::scan(fs, stop_, kGlance);
     if (!listing && listing.error().code == Code::invalid) return no_card();
     if (!listing) return tl::unexpected(listing.error());
-    const auto structures = structures_of(*listing);
+    const auto structures = card::structures_of(*listing);
     if (structures.empty()) return no_card();
-    const bool stills = std::find(structures.begin(), structures.end(), Structure::dcim) != structures.end();
-    if (!stills && clips_of(*listing).empty()) {
+    const bool stills = std::find(structures.begin(), structures.end(), card::Structure::dcim) != structures.end();
+    if (!stills && card::clips_of(*listing).empty()) {
       say(fmt::format("a card ({}) with no recording on it", structures_text(structures)));
       return false;
     }
@@ -92,14 +93,14 @@ class CardVisit {
     return false;
   }
 
-  IngestWatcher watcher() {
-    IngestWatcher watcher;
-    watcher.started = [this](const IngestWatcher::Start& start) {
-      glance_ = glance_at(start);
+  pipeline::IngestWatcher watcher() {
+    pipeline::IngestWatcher watcher;
+    watcher.started = [this](const pipeline::IngestWatcher::Start& start) {
+      glance_ = pipeline::glance_at(start);
       begun_ = told_ = studied_ = shop_.clock.steady();
       say(fmt::format("{}: {}, {} to read", start.roll, counted(start.files, "file"), bytes_text(start.bytes)));
     };
-    watcher.progress = [this](const CopyProgress& progress) {
+    watcher.progress = [this](const offload::CopyProgress& progress) {
       const auto now = shop_.clock.steady();
       if (now - studied_ >= kBetweenStudies) {
         studied_ = now;
@@ -107,13 +108,13 @@ class CardVisit {
       }
       if (now - told_ < kBetweenProgress) return;
       told_ = now;
-      look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
-      say(progress_text(glance_));
+      pipeline::look_again(glance_, progress, std::chrono::duration_cast<Micros>(now - begun_));
+      say(pipeline::progress_text(glance_));
     };
     return watcher;
   }
 
-  void tell(const IngestReport& report) const {
+  void tell(const pipeline::IngestReport& report) const {
     for (const auto& each : report.destinations)
       say(fmt::format("{}: {} of {} verified on \"{}\", {} of them now", report.roll, each.files,
                       counted(report.files, "file"), shown(each.name), each.copied_files));
@@ -129,11 +130,11 @@ class CardVisit {
                     stopped ? "stopped" : report.ended->what));
   }
 
-  void tell(const IngestReport& report, const Verdict& verdict) const {
+  void tell(const pipeline::IngestReport& report, const offload::Verdict& verdict) const {
     if (verdict.safe) {
       say(fmt::format("{}: safe to wipe at this moment: {}, read back from {}", report.roll,
                       counted(verdict.files, "file"), quoted(verdict.destinations)));
-      tell(grounds(verdict));
+      tell(offload::grounds(verdict));
       return;
     }
     say(fmt::format("{}: do not wipe this card", report.roll));
@@ -152,7 +153,7 @@ class CardVisit {
   const DaemonContext& shop_;
   const std::stop_token stop_;
   std::string name_;
-  CopyGlance glance_;
+  pipeline::CopyGlance glance_;
   std::chrono::steady_clock::time_point begun_{}, told_{}, studied_{};
 };
 
@@ -162,4 +163,4 @@ Visited visit_card(const CardJob& job, const DaemonContext& shop, std::stop_toke
   return CardVisit(job, shop, std::move(stop)).run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

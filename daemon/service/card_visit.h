@@ -10,11 +10,11 @@
 #include "service/card_queue.h"
 #include "service/live_plan.h"
 
-namespace everytake {
+namespace everytake::service {
 
 // What the daemon's threads share. Everything outlives them and is safe to use from all.
 struct DaemonContext {
-  Catalogue& catalogue;
+  catalogue::Catalogue& catalogue;
   LivePlan& plan;
   const Clock& clock;
   Log& log;
@@ -23,7 +23,7 @@ struct DaemonContext {
 };
 
 struct Visited {
-  Exit exit = Exit::done;
+  pipeline::Exit exit = pipeline::Exit::done;
   bool busy = false;  // another visit, or another process, has the card
 };
 
@@ -31,4 +31,4 @@ struct Visited {
 // done. Holds nothing of it open afterwards: it can be unmounted.
 Visited visit_card(const CardJob& job, const DaemonContext& shop, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::service

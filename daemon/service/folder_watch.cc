@@ -15,7 +15,7 @@
 #include "os/posix_fs.h"
 #include "os/system_error.h"
 
-namespace everytake {
+namespace everytake::service {
 namespace {
 
 using namespace std::chrono_literals;
@@ -31,7 +31,7 @@ void drain(int changes) {
 
 }  // namespace
 
-FolderWatch::FolderWatch(Path folder, SteadyLength settle, CardQueue& cards, const Clock& clock, Log& log,
+FolderWatch::FolderWatch(Path folder, card::SteadyLength settle, CardQueue& cards, const Clock& clock, Log& log,
                          Descriptor changes, Event stopped)
     : folder_(std::move(folder)),
       cards_(cards),
@@ -41,7 +41,7 @@ FolderWatch::FolderWatch(Path folder, SteadyLength settle, CardQueue& cards, con
       stopped_(std::move(stopped)),
       arrivals_(settle) {}
 
-Result<std::unique_ptr<FolderWatch>> FolderWatch::open(const Path& folder, SteadyLength settle, CardQueue& cards,
+Result<std::unique_ptr<FolderWatch>> FolderWatch::open(const Path& folder, card::SteadyLength settle, CardQueue& cards,
                                                        const Clock& clock, Log& log) {
   TRY(PosixFs::open_at(folder));
   Descriptor changes(::inotify_init1(IN_CLOEXEC | IN_NONBLOCK));
@@ -61,7 +61,7 @@ void FolderWatch::run(std::stop_token stop) {
   }
 }
 
-Exit FolderWatch::run_once(std::stop_token stop) {
+pipeline::Exit FolderWatch::run_once(std::stop_token stop) {
   const std::stop_callback ring(stop, [this] { stopped_.ring(); });
   see_children();
   for (const auto& child : children_) look_at(child, stop);
@@ -71,11 +71,11 @@ Exit FolderWatch::run_once(std::stop_token stop) {
       sleep_until(arrivals_.next_look(child, now));
     look_at(child, stop);
   }
-  auto exit = told_.count("") ? Exit::bad_input : Exit::done;
+  auto exit = told_.count("") ? pipeline::Exit::bad_input : pipeline::Exit::done;
   for (const auto& child : children_) {
     if (!arrivals_.is_waiting(child)) continue;
     tell(child, "is still being written to; left for another time");
-    exit = worse(exit, Exit::no);
+    exit = pipeline::worse(exit, pipeline::Exit::no);
   }
   return exit;
 }
@@ -117,7 +117,7 @@ void FolderWatch::look_at(const std::string& child, std::stop_token stop) {
     arrivals_.ready(child, {}, at);
     return;
   }
-  const bool holds_clips = !clips_of(*listing).empty();
+  const bool holds_clips = !card::clips_of(*listing).empty();
   if (!arrivals_.ready(child, std::move(*listing), at)) return;
   if (!holds_clips) return tell(child, "no recording in it; left alone");
   told_.erase(child);
@@ -126,7 +126,7 @@ void FolderWatch::look_at(const std::string& child, std::stop_token stop) {
 
 Result<Listing> FolderWatch::listing_of(const std::string& child, std::stop_token stop) const {
   const auto fs = TRY(PosixFs::open_at(folder_ / child));
-  return scan(*fs, std::move(stop));
+  return card::scan(*fs, std::move(stop));
 }
 
 void FolderWatch::tell(const std::string& child, const std::string& what) {
@@ -134,18 +134,18 @@ void FolderWatch::tell(const std::string& child, const std::string& what) {
   log_.say(fmt::format("{}: {}", shown((child.empty() ? folder_ : folder_ / child).native()), what));
 }
 
-SteadyTime FolderWatch::next_look() const {
+card::SteadyTime FolderWatch::next_look() const {
   const auto now = clock_.steady();
-  SteadyTime next = now + kRarestList;
+  card::SteadyTime next = now + kRarestList;
   for (const auto& child : children_) next = std::min(next, arrivals_.next_look(child, now));
   return next;
 }
 
-void FolderWatch::sleep_until(SteadyTime time) const {
+void FolderWatch::sleep_until(card::SteadyTime time) const {
   const auto left = std::chrono::ceil<std::chrono::milliseconds>(time - clock_.steady());
   pollfd events[] = {{changes_.get(), POLLIN, 0}, {stopped_.fd(), POLLIN, 0}};
   if (left > 0ms) (void)::poll(events, std::size(events), static_cast<int>(left.count()));
   drain(changes_.get());
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-namespace everytake {
+namespace everytake::service {
 
 namespace {
 
@@ -19,7 +19,7 @@ Plan with_the_song_of(Plan before, Plan now) {
 }  // namespace
 
 Plan LivePlan::now() {
-  auto shoot = load_shoot_for_copies(folder_);
+  auto shoot = pipeline::load_shoot_for_copies(folder_);
   const auto wrong = shoot ? shoot->wrong : shoot.error();
   MutexLock lock(mu_);
   if (wrong != told_) {
@@ -34,4 +34,4 @@ Plan LivePlan::now() {
   return plan_;
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

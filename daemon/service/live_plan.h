@@ -4,12 +4,12 @@
 #include "base/log.h"
 #include "pipeline/open_shoot.h"
 
-namespace everytake {
+namespace everytake::service {
 
 // Safe to use from several threads.
 class LivePlan {
  public:
-  LivePlan(Shoot shoot, Log& log)
+  LivePlan(pipeline::Shoot shoot, Log& log)
       : folder_(shoot.folder), log_(log), plan_(std::move(shoot.plan)), told_(std::move(shoot.wrong)) {}
 
   const Path& shoot() const { return folder_; }
@@ -25,4 +25,4 @@ class LivePlan {
   std::vector<std::string> told_ GUARDED_BY(mu_);  // the errors told last
 };
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -4,12 +4,12 @@
 #include <CLI/App.hpp>
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
-#include <boost/filesystem/operations.hpp>
 #include <csignal>
 #include <cstdlib>
 #include <iostream>
 
 #include "os/heap_policy.h"
+#include "os/paths.h"
 #include "os/posix_fs.h"
 #include "os/system_error.h"
 #include "os/terminate_handler.h"
@@ -20,7 +20,7 @@ namespace {
 using namespace everytake;
 
 struct Options {
-  ShootNamed shoot;
+  pipeline::ShootNamed shoot;
   std::vector<std::string> watched;
   double settle_s = 5;
   bool once = false;
@@ -45,35 +45,35 @@ Result<Descriptor> ending_signals() {
   return signals;
 }
 
-Exit complain(const std::string& what) {
+pipeline::Exit complain(const std::string& what) {
   std::cerr << "everytaked: " << what << '\n';
-  return Exit::bad_input;
+  return pipeline::Exit::bad_input;
 }
 
-Exit run(const Options& options) {
+pipeline::Exit run(const Options& options) {
   const SystemClock clock;
   Log log(std::cerr, clock);
   const auto signals = ending_signals();
   if (!signals) return complain(signals.error().what);
-  const auto folder = find_shoot(options.shoot);
+  const auto folder = pipeline::find_shoot(options.shoot);
   if (!folder) return complain(folder.error().what);
-  auto shoot = load_shoot_for_copies(*folder);
+  auto shoot = pipeline::load_shoot_for_copies(*folder);
   if (!shoot) {
     for (const auto& wrong : shoot.error()) std::cerr << wrong << '\n';
-    return Exit::bad_input;
+    return pipeline::Exit::bad_input;
   }
   for (const auto& wrong : shoot->wrong) log.say(wrong);
-  if (!shoot->wrong.empty()) log.say(kNotPlaced);
+  if (!shoot->wrong.empty()) log.say(pipeline::kNotPlaced);
   for (const auto& remark : shoot->remarks) log.say(remark);
-  ServiceOptions service;
+  service::ServiceOptions service;
   for (const auto& name : options.watched)
-    service.watched.push_back(absolute_folder(name, options.shoot.working_folder));
+    service.watched.push_back(pipeline::absolute_folder(name, options.shoot.working_folder));
   service.once = options.once;
-  service.settle = std::chrono::duration_cast<SteadyLength>(std::chrono::duration<double>(options.settle_s));
-  const auto exit = run_service(std::move(*shoot), service, signals->get(), clock, log);
+  service.settle = std::chrono::duration_cast<card::SteadyLength>(std::chrono::duration<double>(options.settle_s));
+  const auto exit = service::run_service(std::move(*shoot), service, signals->get(), clock, log);
   if (exit) return *exit;
   complain(exit.error().what);
-  return exit_of(exit.error().code);
+  return pipeline::exit_of(exit.error().code);
 }
 
 }  // namespace
@@ -82,8 +82,7 @@ int main(int argc, char** argv) {
   set_terminate_handler("everytaked");
   give_memory_back();
   Options options;
-  boost::system::error_code no_folder;  // then it stays empty, and only absolute paths work
-  options.shoot.working_folder = boost::filesystem::current_path(no_folder);
+  options.shoot.working_folder = working_folder();
   if (const char* shoot = std::getenv("EVERYTAKE_SHOOT")) options.shoot.by_environment = shoot;
 
   CLI::App app("Offloads every camera card that is put in, and every folder that appears in a watched one.",
@@ -101,7 +100,7 @@ int main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    return app.exit(error) == 0 ? 0 : static_cast<int>(Exit::usage);
+    return app.exit(error) == 0 ? 0 : static_cast<int>(pipeline::Exit::usage);
   }
   return static_cast<int>(run(options));
 }

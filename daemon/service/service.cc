@@ -7,7 +7,6 @@
 
 #include <algorithm>
 #include <atomic>
-#include <boost/filesystem/operations.hpp>
 #include <csignal>
 #include <functional>
 #include <thread>
@@ -15,12 +14,13 @@
 #include "base/text.h"
 #include "card/watch.h"
 #include "os/event.h"
+#include "os/paths.h"
 #include "service/background_study.h"
 #include "service/card_visit.h"
 #include "service/folder_watch.h"
 #include "service/shoot_lock.h"
 
-namespace everytake {
+namespace everytake::service {
 namespace {
 
 using namespace std::chrono_literals;
@@ -55,13 +55,11 @@ class Crew {
 };
 
 // Folders that are no card's, links resolved: the table of mounts knows none.
-std::vector<Path> kept_folders(const Shoot& shoot, const ServiceOptions& options) {
+std::vector<Path> kept_folders(const pipeline::Shoot& shoot, const ServiceOptions& options) {
   std::vector<Path> kept{shoot.folder};
   for (const auto& destination : shoot.plan.destinations) kept.push_back(destination.path);
   kept.insert(kept.end(), options.watched.begin(), options.watched.end());
-  boost::system::error_code none;
-  for (auto& folder : kept)
-    if (auto real = boost::filesystem::weakly_canonical(folder, none); !none) folder = std::move(real);
+  for (auto& folder : kept) folder = resolved(folder);
   return kept;
 }
 
@@ -69,12 +67,12 @@ class Service {
  public:
   struct Parts {
     ShootLock lock;
-    std::unique_ptr<Catalogue> catalogue;
+    std::unique_ptr<catalogue::Catalogue> catalogue;
     Descriptor mounts;
     Event ended;
   };
 
-  Service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log, Parts parts)
+  Service(pipeline::Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log, Parts parts)
       : options_(options),
         signals_(signals),
         clock_(clock),
@@ -93,7 +91,7 @@ class Service {
     return {};
   }
 
-  Exit run() {
+  pipeline::Exit run() {
     mounts_changed();
     start_threads();
     while (true) {
@@ -102,7 +100,7 @@ class Service {
       if (events[0].revents) take_signal();
       if (events[1].revents) mounts_changed();
       if (events[2].revents && crew_.all_done())
-        return signal_ ? exit_by(signal_) : worse(cards_.worst(), watches_exit_);
+        return signal_ ? pipeline::exit_by(signal_) : pipeline::worse(cards_.worst(), watches_exit_);
       if (signal_ && clock_.steady() >= patience_ends_) leave_the_stuck();
     }
   }
@@ -132,7 +130,7 @@ class Service {
   }
 
   void work_once(std::stop_token stop) {
-    for (auto& watch : watches_) watches_exit_ = worse(watches_exit_, watch->run_once(stop));
+    for (auto& watch : watches_) watches_exit_ = pipeline::worse(watches_exit_, watch->run_once(stop));
     cards_.wait_until_idle();
     studying_.wait_until_idle();
     cards_.close();
@@ -142,8 +140,8 @@ class Service {
   void mounts_changed() {
     const auto table = read_mounts();
     if (!table) return log_.say(table.error().what);
-    auto now = card_mounts(*table, kept_);
-    const auto change = change_of(card_mounts_, now);
+    auto now = card::card_mounts(*table, kept_);
+    const auto change = card::change_of(card_mounts_, now);
     for (const auto& mount : change.gone) {
       cards_.forget(mount.point);
       log_.say(fmt::format("{}: taken out", shown(mount.point.native())));
@@ -151,7 +149,7 @@ class Service {
     for (const auto& mount : change.appeared)
       if (!cards_.offer({mount.point, CardJob::From::mount}))
         log_.say(fmt::format("{}: too many cards wait already; left alone", shown(mount.point.native())));
-    if (!table_.empty()) greet_destinations(change_of(table_, *table).appeared, *table);
+    if (!table_.empty()) greet_destinations(card::change_of(table_, *table).appeared, *table);
     table_ = *table;
     card_mounts_ = std::move(now);
   }
@@ -188,7 +186,7 @@ class Service {
   // Every fact is one transaction and every file has its temporary name until it is verified: any moment will do.
   [[noreturn]] void leave_the_stuck() const {
     log_.say("a disk does not answer; what was under way goes on next time");
-    ::_exit(static_cast<int>(exit_by(signal_)));
+    ::_exit(static_cast<int>(pipeline::exit_by(signal_)));
   }
 
   // Constant after construction.
@@ -207,11 +205,11 @@ class Service {
   std::stop_source stop_;
   std::vector<std::unique_ptr<FolderWatch>> watches_;  // each its thread's own once that runs
   // The thread's that works once; read when it has ended.
-  Exit watches_exit_ = Exit::done;
+  pipeline::Exit watches_exit_ = pipeline::Exit::done;
   // The main thread's.
   std::vector<Mount> table_, card_mounts_;
   int signal_ = 0;
-  SteadyTime patience_ends_{};
+  card::SteadyTime patience_ends_{};
   Crew crew_;  // last: its threads use all the others
 };
 
@@ -224,10 +222,11 @@ std::string greeting(const Plan& plan) {
 
 }  // namespace
 
-Result<Exit> run_service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log) {
-  TRY(check_shoot_folder(shoot.plan.destinations, shoot.folder, shoot.plan.slug()));
-  Service::Parts parts{TRY(ShootLock::take(shoot.folder)), TRY(Catalogue::open(shoot.catalogue())), TRY(watch_mounts()),
-                       TRY(Event::open())};
+Result<pipeline::Exit> run_service(pipeline::Shoot shoot, const ServiceOptions& options, int signals,
+                                   const Clock& clock, Log& log) {
+  TRY(pipeline::check_shoot_folder(shoot.plan.destinations, shoot.folder, shoot.plan.slug()));
+  Service::Parts parts{TRY(ShootLock::take(shoot.folder)), TRY(catalogue::Catalogue::open(shoot.catalogue())),
+                       TRY(card::watch_mounts()), TRY(Event::open())};
   const auto hello = greeting(shoot.plan);
   const auto service = std::make_unique<Service>(std::move(shoot), options, signals, clock, log, std::move(parts));
   TRY(service->open_watches());
@@ -235,4 +234,4 @@ Result<Exit> run_service(Shoot shoot, const ServiceOptions& options, int signals
   return service->run();
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

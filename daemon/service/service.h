@@ -9,12 +9,12 @@
 #include "pipeline/exit_codes.h"
 #include "pipeline/open_shoot.h"
 
-namespace everytake {
+namespace everytake::service {
 
 struct ServiceOptions {
-  std::vector<Path> watched;                      // absolute
-  bool once = false;                              // offload what is there now, and end
-  SteadyLength settle = std::chrono::seconds(5);  // nothing in a watched folder's child may change for so long
+  std::vector<Path> watched;                            // absolute
+  bool once = false;                                    // offload what is there now, and end
+  card::SteadyLength settle = std::chrono::seconds(5);  // nothing in a watched folder's child may change for so long
 };
 
 // Works on the shoot until SIGINT or SIGTERM can be read from `signals` (a signalfd), or under `once` until all is
@@ -22,6 +22,7 @@ struct ServiceOptions {
 // another daemon works on the shoot, and before any work when a watched folder is not there. A signal is followed
 // within a second: where a thread hangs in a disk that does not answer, by ending the process. What it was at goes on
 // next time.
-Result<Exit> run_service(Shoot shoot, const ServiceOptions& options, int signals, const Clock& clock, Log& log);
+Result<pipeline::Exit> run_service(pipeline::Shoot shoot, const ServiceOptions& options, int signals,
+                                   const Clock& clock, Log& log);
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -11,7 +11,7 @@
 #include "base/text.h"
 #include "os/system_error.h"
 
-namespace everytake {
+namespace everytake::service {
 namespace {
 
 constexpr const char* kLockFile = ".everytaked.lock";
@@ -44,4 +44,4 @@ Result<ShootLock> ShootLock::take(const Path& folder) {
   return ShootLock(std::move(file));
 }
 
-}  // namespace everytake
+}  // namespace everytake::service

@@ -3,7 +3,7 @@
 
 #include "os/posix_fs.h"
 
-namespace everytake {
+namespace everytake::service {
 
 // Held until destroyed, or until the process ends in whatever way.
 class ShootLock {
@@ -16,4 +16,4 @@ class ShootLock {
   Descriptor file_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::service

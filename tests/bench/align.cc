@@ -18,6 +18,7 @@
 #include "media/sound/audio.h"
 #include "os/posix_fs.h"
 #include "support/media_movie.h"
+#include "support/rooms.h"
 #include "support/temp_dir.h"
 
 namespace everytake::bench {

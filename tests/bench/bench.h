@@ -3,6 +3,7 @@
 
 #include <span>
 #include <string>
+#include "support/rooms.h"
 
 namespace everytake::bench {
 

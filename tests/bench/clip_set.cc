@@ -9,6 +9,7 @@
 #include "bench/copies.h"
 #include "media/sound/audio.h"
 #include "os/posix_fs.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

@@ -7,6 +7,7 @@
 
 #include "support/capture.h"
 #include "support/made_song.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 

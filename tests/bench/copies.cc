@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "align/fft.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

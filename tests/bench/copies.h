@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "support/capture.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 

@@ -20,6 +20,7 @@
 #include "pipeline/pipeline.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

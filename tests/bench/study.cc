@@ -15,6 +15,7 @@
 #include "os/posix_fs.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

@@ -6,6 +6,7 @@
 
 #include "support/mount/mounted_shoot.h"
 #include "support/sanitized.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

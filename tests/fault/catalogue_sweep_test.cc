@@ -9,6 +9,7 @@
 #include <cstring>
 
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -15,6 +15,7 @@
 #include "os/posix_fs.h"
 #include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -8,6 +8,7 @@
 #include "pipeline/marks.h"
 #include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -15,6 +15,7 @@
 #include "media/facts.h"
 #include "support/ingest_bench.h"
 #include "support/sanitized.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -12,6 +12,7 @@
 #include "support/sanitized.h"
 #include "support/shoot_bench.h"
 #include "support/tracer.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -10,6 +10,7 @@
 
 #include "support/sanitized.h"
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -7,6 +7,7 @@
 #include "pipeline/marks.h"
 #include "support/happening_fs.h"
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -9,6 +9,7 @@
 #include "support/mount/mounted_shoot.h"
 #include "support/sanitized.h"
 #include "support/tracer.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -7,6 +7,7 @@
 
 #include "support/mount/images.h"
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

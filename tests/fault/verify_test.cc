@@ -5,6 +5,7 @@
 
 #include "service/card_priority.h"
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

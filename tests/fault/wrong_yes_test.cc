@@ -8,6 +8,7 @@
 #include "pipeline/on_card.h"
 #include "support/happening_fs.h"
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

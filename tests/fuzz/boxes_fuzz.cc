@@ -13,6 +13,7 @@
 namespace {
 
 using namespace everytake;
+using namespace everytake::media;
 
 class Bytes final : public ReadFile {
  public:

@@ -8,6 +8,7 @@
 namespace {
 
 using namespace everytake;
+using namespace everytake::offload;
 
 void must_stay_inside(const Path& path) {
   if (path.empty() || path.is_absolute()) std::abort();

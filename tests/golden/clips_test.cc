@@ -8,6 +8,7 @@
 #include "support/call.h"
 #include "support/golden.h"
 #include "support/shoot_rows.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

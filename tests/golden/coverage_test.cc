@@ -11,6 +11,7 @@
 #include "cli/song_strip.h"
 #include "support/call.h"
 #include "support/golden.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

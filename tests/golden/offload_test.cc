@@ -8,6 +8,7 @@
 #include "cli/offload_report.h"
 #include "cli/verdict.h"
 #include "support/golden.h"
+#include "support/rooms.h"
 
 namespace everytake::cli {
 namespace {

@@ -4,6 +4,7 @@
 #include "base/json.h"
 #include "support/call.h"
 #include "support/golden.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

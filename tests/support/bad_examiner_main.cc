@@ -14,6 +14,7 @@
 namespace {
 
 using namespace everytake;
+using namespace everytake::examiner;
 
 char kind(Say say) {
   return static_cast<char>(say);

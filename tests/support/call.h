@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "cli/commands.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

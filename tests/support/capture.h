@@ -5,6 +5,7 @@
 #include <span>
 #include <string>
 #include <vector>
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -8,6 +8,7 @@
 
 #include "offload/copy.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

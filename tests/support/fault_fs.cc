@@ -1,4 +1,5 @@
 #include "support/fault_fs.h"
+#include "support/rooms.h"
 
 #include <algorithm>
 #include <cstring>

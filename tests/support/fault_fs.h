@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

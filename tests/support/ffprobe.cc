@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "support/shell.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 namespace {

@@ -5,6 +5,7 @@
 
 #include "model.h"
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -12,6 +12,7 @@
 #include "pipeline/shoot_folders.h"
 #include "support/fault_fs.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -1,4 +1,5 @@
 #include "support/made_song.h"
+#include "support/rooms.h"
 
 #include <algorithm>
 #include <array>

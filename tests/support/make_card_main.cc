@@ -4,6 +4,7 @@
 #include <string>
 
 #include "support/media_card.h"
+#include "support/rooms.h"
 
 int main(int argc, char** argv) try {
   using namespace everytake::test;

@@ -3,6 +3,7 @@
 #include <bit>
 
 #include "support/media_boxes.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 namespace {

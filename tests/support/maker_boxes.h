@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/rational.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -1,4 +1,5 @@
 #include "support/media_boxes.h"
+#include "support/rooms.h"
 
 #include <algorithm>
 #include <stdexcept>

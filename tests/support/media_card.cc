@@ -9,6 +9,7 @@
 #include "support/media_movie.h"
 #include "support/media_song.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 extern "C" {
 #include <libavutil/timecode.h>

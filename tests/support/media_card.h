@@ -7,6 +7,7 @@
 
 #include "base/rational.h"
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -20,6 +20,7 @@ extern "C" {
 #endif
 
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 namespace {

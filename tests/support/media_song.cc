@@ -1,4 +1,5 @@
 #include "support/media_song.h"
+#include "support/rooms.h"
 
 #include <algorithm>
 #include <array>

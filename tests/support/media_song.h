@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "support/media_movie.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

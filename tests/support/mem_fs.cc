@@ -1,4 +1,5 @@
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 #include <algorithm>
 #include <cstring>

@@ -7,6 +7,7 @@
 #include <cstdlib>
 
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -7,6 +7,7 @@
 
 #include "support/shell.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

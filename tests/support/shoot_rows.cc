@@ -1,4 +1,5 @@
 #include "support/shoot_rows.h"
+#include "support/rooms.h"
 
 #include <fmt/format.h>
 

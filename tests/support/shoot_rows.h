@@ -8,6 +8,7 @@
 
 #include "catalogue/catalogue.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -1,4 +1,5 @@
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 #include <boost/filesystem.hpp>
 #include <boost/filesystem/fstream.hpp>

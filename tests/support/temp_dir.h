@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

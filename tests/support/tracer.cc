@@ -16,6 +16,7 @@
 #include <map>
 
 #include "support/sanitized.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

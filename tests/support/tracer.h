@@ -6,6 +6,7 @@
 #include <set>
 #include <string>
 #include <vector>
+#include "support/rooms.h"
 
 namespace everytake::test {
 

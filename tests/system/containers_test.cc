@@ -10,6 +10,7 @@
 #include "support/ffprobe.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -10,6 +10,7 @@
 #include <functional>
 
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -4,6 +4,7 @@
 #include <csignal>
 
 #include "support/mount/held_program.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -11,6 +11,7 @@
 #include "support/ffprobe.h"
 #include "support/media_card.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

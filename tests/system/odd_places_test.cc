@@ -4,6 +4,7 @@
 #include <boost/filesystem.hpp>
 
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

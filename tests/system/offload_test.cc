@@ -4,6 +4,7 @@
 #include <boost/filesystem.hpp>
 
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

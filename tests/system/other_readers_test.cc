@@ -12,6 +12,7 @@
 #include "support/media_movie.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

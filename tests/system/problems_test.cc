@@ -9,6 +9,7 @@
 #include "support/media_movie.h"
 #include "support/media_song.h"
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

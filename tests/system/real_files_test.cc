@@ -7,6 +7,7 @@
 #include "media/probe.h"
 #include "os/posix_fs.h"
 #include "support/ffprobe.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -5,6 +5,7 @@
 #include <thread>
 
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

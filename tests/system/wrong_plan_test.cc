@@ -5,6 +5,7 @@
 
 #include "support/media_card.h"
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

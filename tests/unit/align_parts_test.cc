@@ -11,6 +11,7 @@
 #include "align/resample.h"
 #include "support/capture.h"
 #include "support/made_song.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "card/arrivals.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,5 @@
 #include "plan/bars.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -1,5 +1,6 @@
 // Who counts as alive, asked of real processes.
 #include "pipeline/card_lock.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 #include <sys/wait.h>

@@ -1,4 +1,5 @@
 #include "service/card_queue.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

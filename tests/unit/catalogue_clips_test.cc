@@ -3,6 +3,7 @@
 
 #include "catalogue/catalogue.h"
 #include "support/shoot_rows.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

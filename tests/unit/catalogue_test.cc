@@ -7,6 +7,7 @@
 #include <thread>
 
 #include "support/shoot_rows.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "os/channel.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>

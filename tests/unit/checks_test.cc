@@ -11,6 +11,7 @@
 #include "support/media_movie.h"
 #include "support/media_song.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "media/classify.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

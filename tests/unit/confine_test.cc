@@ -12,6 +12,7 @@
 #include <functional>
 
 #include "support/sanitized.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "pipeline/copy_progress.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -4,6 +4,7 @@
 
 #include "support/copy_bench.h"
 #include "support/fault_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "coverage/coverage.h"
+#include "support/rooms.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -72,7 +73,7 @@ TEST(Coverage, CountsATakeFromNineTenthsOfASectionOn) {
       placed(Kind::performance, {{12s, 30s}}),              // 18 of 20 s: nine tenths
       placed(Kind::performance, {{12s + 1us, 30s}}),        // a hair less
       placed(Kind::performance, {{5s, 20s}, {20s, 45s}})};  // the verse, and 15 of the chorus' 20
-  const auto result = coverage(plan(), clips);
+  const auto result = coverage::coverage(plan(), clips);
   EXPECT_EQ(result.sections[0].takes, 2);
   EXPECT_EQ(result.sections[1].takes, 0);
   EXPECT_EQ(result.sections[0].covered, 20s);
@@ -81,7 +82,7 @@ TEST(Coverage, CountsATakeFromNineTenthsOfASectionOn) {
 
 TEST(Coverage, CoversWithPiecesThatAreNoTakes) {
   const std::vector<Clip> clips{placed(Kind::performance, {{10s, 20s}}), placed(Kind::performance, {{18s, 30s}})};
-  const auto result = coverage(plan(), clips);
+  const auto result = coverage::coverage(plan(), clips);
   EXPECT_EQ(result.sections[0].takes, 0);
   EXPECT_EQ(result.sections[0].covered, 20s);
 }
@@ -91,7 +92,7 @@ TEST(Coverage, CountsOnlyClipsThatAreSurelyPlaced) {
        {Placement::State::pending, Placement::State::ambiguous, Placement::State::none, Placement::State::no_audio}) {
     Clip clip = placed(Kind::performance, {{0s, 60s}});
     clip.placement.state = state;
-    const auto result = coverage(plan(), std::vector{clip});
+    const auto result = coverage::coverage(plan(), std::vector{clip});
     EXPECT_EQ(result.sections[0].takes, 0);
     EXPECT_EQ(result.sections[0].covered, 0s);
   }
@@ -102,7 +103,7 @@ TEST(Coverage, CountsAClipOfUnknownKindNowhere) {
   unknown.sections = {"Verse"};
   unknown.members = {"Ada"};
   unknown.look = "warm";
-  const auto result = coverage(plan(), std::vector{unknown});
+  const auto result = coverage::coverage(plan(), std::vector{unknown});
   EXPECT_EQ(result.sections[0].takes + result.sections[0].b_roll + result.sections[0].slow_mo, 0);
   EXPECT_EQ(result.sections[0].covered, 0s);
   EXPECT_THAT(result.sections[0].looks, ElementsAre());
@@ -110,7 +111,7 @@ TEST(Coverage, CountsAClipOfUnknownKindNowhere) {
 }
 
 TEST(Coverage, NeverCountsATagAsATake) {
-  const auto result = coverage(plan(), std::vector{tagged(Kind::performance, {"Verse"})});
+  const auto result = coverage::coverage(plan(), std::vector{tagged(Kind::performance, {"Verse"})});
   EXPECT_EQ(result.sections[0].takes, 0);
 }
 
@@ -122,7 +123,7 @@ TEST(Coverage, CountsBRollThatIsTaggedOrPlacedForASecond) {
       tagged(Kind::b_roll, {"No such section"}),
       clip(Kind::b_roll),
   };
-  const auto result = coverage(plan(), clips);
+  const auto result = coverage::coverage(plan(), clips);
   EXPECT_EQ(result.sections[0].b_roll, 2);
   EXPECT_EQ(result.sections[0].b_roll_length, 9s);  // 7 on screen, 2 in the song
   EXPECT_EQ(result.sections[1].b_roll, 1);
@@ -134,7 +135,7 @@ TEST(Coverage, CountsBRollThatIsTaggedOrPlacedForASecond) {
 TEST(Coverage, CountsSlowMotionAsLongAsItIsOnScreen) {
   Clip conformed = tagged(Kind::slow_mo, {"Chorus"}, {"Ada"}, 4s);
   conformed.facts.frame_rate = Rational(120, 1);
-  const auto result = coverage(plan(), std::vector{conformed});
+  const auto result = coverage::coverage(plan(), std::vector{conformed});
   EXPECT_EQ(result.sections[1].slow_mo, 1);
   EXPECT_EQ(result.sections[1].slow_mo_length, 20s);
   EXPECT_EQ(result.members[0].have, 20s);
@@ -145,7 +146,7 @@ TEST(Coverage, CountsSlowMotionAsLongAsItIsOnScreen) {
 TEST(Coverage, AddsNothingForALengthThatIsUnknown) {
   Clip unknown = tagged(Kind::b_roll, {"Verse"}, {"Ada"});
   unknown.facts.duration = std::nullopt;
-  const auto result = coverage(plan(), std::vector{unknown});
+  const auto result = coverage::coverage(plan(), std::vector{unknown});
   EXPECT_EQ(result.sections[0].b_roll, 1);
   EXPECT_EQ(result.sections[0].b_roll_length, 0s);
   EXPECT_EQ(result.members[0].have, 0s);
@@ -154,7 +155,7 @@ TEST(Coverage, AddsNothingForALengthThatIsUnknown) {
 TEST(Coverage, SumsAMembersBRollAndSlowMotionButNotPerformances) {
   const std::vector<Clip> clips{tagged(Kind::b_roll, {}, {"Ada", "Jonas"}, 12s), tagged(Kind::slow_mo, {}, {"Ada"}, 5s),
                                 tagged(Kind::performance, {}, {"Ada"}, 100s)};
-  const auto result = coverage(plan(), clips);
+  const auto result = coverage::coverage(plan(), clips);
   EXPECT_EQ(result.members[0].have, 17s);
   EXPECT_EQ(result.members[0].kinds.at(Kind::performance).on_screen, 100s);
   EXPECT_EQ(result.members[1].have, 12s);
@@ -162,7 +163,8 @@ TEST(Coverage, SumsAMembersBRollAndSlowMotionButNotPerformances) {
 }
 
 TEST(Coverage, SaysNothingOfAMemberInASectionWithoutThem) {
-  const auto result = coverage(plan(), std::vector{tagged(Kind::b_roll, {"Verse", "Chorus"}, {"Ada", "Jonas"})});
+  const auto result =
+      coverage::coverage(plan(), std::vector{tagged(Kind::b_roll, {"Verse", "Chorus"}, {"Ada", "Jonas"})});
   EXPECT_THAT(result.members[0].sections, ElementsAre(1, 1));
   EXPECT_THAT(result.members[1].sections, ElementsAre(1, std::nullopt));
 }
@@ -171,7 +173,7 @@ TEST(Coverage, WantsNothingOfAMemberWhoIsOnSetNowhere) {
   Plan p = plan();
   p.member_seconds = 30s;
   for (auto& s : p.sections) s.members = {"Ada"};
-  const auto result = coverage(p, {});
+  const auto result = coverage::coverage(p, {});
   EXPECT_EQ(result.members[1].want, 0s);
   EXPECT_THAT(texts(result), ElementsAre("Ada: 30 s of b-roll or slow-mo"));
 }
@@ -182,7 +184,7 @@ TEST(Coverage, ListsTheLooksOfEveryClipThatCountsInASectionOnce) {
   warm.look = "warm side light";
   cold.look = "cold";
   again.look = "cold";
-  const auto result = coverage(plan(), std::vector{warm, cold, again, clip(Kind::b_roll)});
+  const auto result = coverage::coverage(plan(), std::vector{warm, cold, again, clip(Kind::b_roll)});
   EXPECT_THAT(result.sections[0].looks, ElementsAre("cold", "warm side light"));
   EXPECT_THAT(result.sections[1].looks, ElementsAre());
 }
@@ -191,15 +193,15 @@ TEST(Coverage, GivesASectionNoLookOfATakeThatOnlyBeganEarly) {
   Clip early = placed(Kind::performance, {{22s, 50s}});  // 8 s of the verse, all of the chorus
   early.look = "warm";
   early.members = {"Ada"};
-  const auto result = coverage(plan(), std::vector{early});
+  const auto result = coverage::coverage(plan(), std::vector{early});
   EXPECT_THAT(result.sections[0].looks, ElementsAre());
   EXPECT_THAT(result.sections[1].looks, ElementsAre("warm"));
   EXPECT_THAT(result.members[0].sections, ElementsAre(0, 1));
 }
 
 TEST(Gaps, AreNoneWhereNothingIsWanted) {
-  EXPECT_TRUE(coverage(plan(), {}).complete());
-  EXPECT_TRUE(coverage(Plan{}, {}).complete());
+  EXPECT_TRUE(coverage::coverage(plan(), {}).complete());
+  EXPECT_TRUE(coverage::coverage(Plan{}, {}).complete());
 }
 
 TEST(Gaps, AreRankedByWhatTheSongNeedsMost) {
@@ -207,7 +209,7 @@ TEST(Gaps, AreRankedByWhatTheSongNeedsMost) {
   p.member_seconds = 30s;
   Clip take = placed(Kind::performance, {{9s, 31s}});
   take.look = "warm";
-  const auto result = coverage(p, std::vector{take, tagged(Kind::b_roll, {"Chorus"}, {"Ada"}, 17'500ms)});
+  const auto result = coverage::coverage(p, std::vector{take, tagged(Kind::b_roll, {"Chorus"}, {"Ada"}, 17'500ms)});
   EXPECT_THAT(texts(result), ElementsAre("Chorus: 3 takes, none yet",            // no take covers it
                                          "Verse: 2 more takes",                  // too few
                                          "Verse: 2 b-roll clips, none yet",      // no b-roll
@@ -230,7 +232,7 @@ TEST(Gaps, CloseWhenWhatIsWantedIsThere) {
   take.look = "warm";
   const std::vector<Clip> clips{take, tagged(Kind::b_roll, {"Verse", "Chorus"}, {"Ada"}),
                                 tagged(Kind::slow_mo, {"Verse", "Chorus"}, {"Jonas"})};
-  EXPECT_THAT(texts(coverage(p, clips)), ElementsAre());
+  EXPECT_THAT(texts(coverage::coverage(p, clips)), ElementsAre());
 }
 
 // ---- What holds for every shoot -----------------------------------------------------------------------------------
@@ -278,7 +280,7 @@ TEST(CoverageOfAnyShoot, AgreesWithCountingEveryMillisecond) {
   std::mt19937 random(3);
   for (int i = 0; i < 60; ++i) {
     const auto [plan, clips] = random_shoot(random);
-    for (const auto& section : coverage(plan, clips).sections) {
+    for (const auto& section : coverage::coverage(plan, clips).sections) {
       EXPECT_LE(section.covered, section.span.length());
       EXPECT_NEAR(seconds(section.covered), seconds(sampled(clips, section.span)), 0.04);  // a millisecond an edge
     }
@@ -289,9 +291,9 @@ TEST(CoverageOfAnyShoot, DoesNotDependOnTheOrderOfClips) {
   std::mt19937 random(4);
   for (int i = 0; i < 300; ++i) {
     auto [plan, clips] = random_shoot(random);
-    const auto before = coverage(plan, clips);
+    const auto before = coverage::coverage(plan, clips);
     std::shuffle(clips.begin(), clips.end(), random);
-    const auto after = coverage(plan, clips);
+    const auto after = coverage::coverage(plan, clips);
     EXPECT_EQ(texts(before), texts(after));
     for (std::size_t s = 0; s < before.sections.size(); ++s) {
       EXPECT_EQ(before.sections[s].covered, after.sections[s].covered);
@@ -305,9 +307,9 @@ TEST(CoverageOfAnyShoot, NeverGetsWorseByOneClipMore) {
   for (int i = 0; i < 300; ++i) {
     auto [plan, clips] = random_shoot(random);
     if (clips.empty()) continue;
-    const auto with = coverage(plan, clips);
+    const auto with = coverage::coverage(plan, clips);
     clips.pop_back();
-    const auto without = coverage(plan, clips);
+    const auto without = coverage::coverage(plan, clips);
     EXPECT_LE(with.gaps.size(), without.gaps.size());
     for (std::size_t s = 0; s < with.sections.size(); ++s) {
       EXPECT_GE(with.sections[s].takes, without.sections[s].takes);
@@ -322,7 +324,7 @@ TEST(CoverageOfAnyShoot, HasAGapExactlyWhereLessIsThereThanWanted) {
   std::mt19937 random(6);
   for (int i = 0; i < 300; ++i) {
     const auto [plan, clips] = random_shoot(random);
-    const auto result = coverage(plan, clips);
+    const auto result = coverage::coverage(plan, clips);
     std::size_t expected = 0;
     for (const auto& s : result.sections)
       expected += (s.takes < s.want.takes) + (s.b_roll < s.want.b_roll) + (s.slow_mo < s.want.slow_mo) +
@@ -340,12 +342,12 @@ TEST(Coverage, CountsARecordingOnceHoweverManyCopiesOfItThereAre) {
   auto again = one;
   again.id = ClipId{2};
   again.sections = {"Verse", "Chorus"};  // of it more was said
-  const auto result = coverage(plan(), std::vector{one, again});
+  const auto result = coverage::coverage(plan(), std::vector{one, again});
   int b_roll = 0;
   for (const auto& section : result.sections) b_roll += section.b_roll;
   EXPECT_EQ(b_roll, 2);  // once in each
   again.digest = std::string(32, '6');
-  EXPECT_EQ(coverage(plan(), std::vector{one, again}).sections[0].b_roll, 2);
+  EXPECT_EQ(coverage::coverage(plan(), std::vector{one, again}).sections[0].b_roll, 2);
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 
 #include "support/fault_fs.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -13,6 +13,7 @@
 #include "support/media_card.h"
 #include "support/media_movie.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

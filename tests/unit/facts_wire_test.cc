@@ -5,6 +5,7 @@
 #include <random>
 
 #include "base/json.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

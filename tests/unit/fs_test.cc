@@ -12,6 +12,7 @@
 #include "os/posix_fs.h"
 #include "support/mem_fs.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "media/gamma.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

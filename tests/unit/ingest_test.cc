@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "support/ingest_bench.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

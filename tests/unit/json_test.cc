@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "coverage/json.h"
 #include "export/json.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {
@@ -175,7 +176,7 @@ TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
       {"rank": 6, "section": "Verse", "member": null, "kind": null, "have": 1, "want": 2,
        "text": "Verse: 1 more look"}],
     "problem_clips": 2, "complete": false})");
-  EXPECT_EQ(coverage_json(coverage(plan(), std::vector{take(), b_roll})).dump(1), expected.dump(1));
+  EXPECT_EQ(coverage_json(coverage::coverage(plan(), std::vector{take(), b_roll})).dump(1), expected.dump(1));
 }
 
 }  // namespace

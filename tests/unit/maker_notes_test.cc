@@ -8,6 +8,7 @@
 
 #include "support/maker_boxes.h"
 #include "support/media_boxes.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {
@@ -19,7 +20,8 @@ const Rational kFilm(24000, 1001), kFast(120000, 1001);
 TEST(MakerNotes, TellTheColourModeOfMessages) {
   const std::pair<int, const char*> modes[] = {
       {1, "d-cinelike"}, {2, "d-log"}, {9, "hlg"}, {19, "d-log-m"}, {22, "d-log2"}};
-  for (const auto& [mode, gamma] : modes) EXPECT_EQ(dji_metadata(djmd_sample({.colour_mode = mode}), kFilm).gamma, gamma);
+  for (const auto& [mode, gamma] : modes)
+    EXPECT_EQ(dji_metadata(djmd_sample({.colour_mode = mode}), kFilm).gamma, gamma);
   for (const auto& mode : {std::optional<int>(), std::optional(0), std::optional(10)})  // nothing, the default, art
     EXPECT_EQ(dji_metadata(djmd_sample({.colour_mode = mode}), kFilm).gamma, std::nullopt);
 }
@@ -80,8 +82,8 @@ TEST(MakerNotes, TellWhichLogAndSpace) {
 }
 
 TEST(MakerNotes, TellTheExposure) {
-  for (const auto& claim :
-       {canon_metadata(canon_box(2, 3)), fujifilm_metadata(fujifilm_box(0x10)), panasonic_metadata(panasonic_box(17))}) {
+  for (const auto& claim : {canon_metadata(canon_box(2, 3)), fujifilm_metadata(fujifilm_box(0x10)),
+                            panasonic_metadata(panasonic_box(17))}) {
     EXPECT_EQ(claim.shutter, Rational(1, 50));
     EXPECT_EQ(claim.iso, 800);
   }

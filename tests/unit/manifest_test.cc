@@ -6,6 +6,7 @@
 
 #include "os/posix_fs.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -5,6 +5,7 @@
 
 #include "os/random.h"
 #include "support/fault_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "catalogue/match_clip.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,5 @@
 #include "media/metadata/messages.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -8,6 +8,7 @@
 #include <memory>
 
 #include "card/watch.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "base/parallel.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

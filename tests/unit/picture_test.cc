@@ -14,6 +14,7 @@ extern "C" {
 #include "support/fault_fs.h"
 #include "support/media_movie.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

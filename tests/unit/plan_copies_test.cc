@@ -1,4 +1,5 @@
 #include "offload/plan_copies.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -5,6 +5,7 @@
 
 #include "plan/plan.h"
 #include "plan/template.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {
@@ -247,7 +248,8 @@ TEST(PlanErrors, AreAllToldAtOnceInTheOrderOfTheText) {
   const auto plan = parse_plan("[shoot]\nx = 1\n[song]\ny = 1\n[[member]]\nz = 1\n[[section]]\nq = 1\n", no_song);
   ASSERT_FALSE(plan);
   EXPECT_GE(plan.error().size(), 10U);
-  for (std::size_t i = 1; i < plan.error().size(); ++i) EXPECT_LE(plan.error()[i - 1].position, plan.error()[i].position);
+  for (std::size_t i = 1; i < plan.error().size(); ++i)
+    EXPECT_LE(plan.error()[i - 1].position, plan.error()[i].position);
 }
 
 TEST(PlanErrors, OutliveATextMadeToUseUpTheStack) {

@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "plan/template.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

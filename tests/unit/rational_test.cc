@@ -1,4 +1,5 @@
 #include "base/rational.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -7,6 +7,7 @@
 
 #include "card/scan.h"
 #include "support/mem_fs.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,4 +1,5 @@
 #include "pipeline/room.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -7,6 +7,7 @@
 #include "cli/shoot.h"
 #include "support/call.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake::cli {
 namespace {

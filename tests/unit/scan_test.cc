@@ -14,6 +14,7 @@
 #include "os/posix_fs.h"
 #include "support/fault_fs.h"
 #include "support/temp_dir.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

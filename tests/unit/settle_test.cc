@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "support/shoot_rows.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

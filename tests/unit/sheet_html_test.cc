@@ -1,4 +1,5 @@
 #include "export/sheet_html.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

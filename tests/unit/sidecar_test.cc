@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "support/media_card.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -5,6 +5,7 @@
 #include <functional>
 
 #include "base/text.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -5,6 +5,7 @@
 #include <sstream>
 
 #include "base/text.h"
+#include "support/rooms.h"
 
 namespace everytake::cli {
 namespace {

@@ -1,4 +1,5 @@
 #include "base/text.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,5 @@
 #include "media/container/timecode.h"
+#include "support/rooms.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "support/media_boxes.h"
+#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -1,5 +1,6 @@
 // The truth table: one row each for what must hold before a card may be wiped.
 #include "offload/verdict.h"
+#include "support/rooms.h"
 
 #include <gtest/gtest.h>
 

@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "os/system_error.h"
 
-namespace everytake::av {
+namespace everytake::media::av {
 namespace {
 
 constexpr int kBuffer = 64 * 1024;
@@ -266,4 +266,4 @@ int first_audio(const AVFormatContext& context) {
   return -1;
 }
 
-}  // namespace everytake::av
+}  // namespace everytake::media::av

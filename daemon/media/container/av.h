@@ -15,7 +15,7 @@ extern "C" {
 #include "base/rational.h"
 #include "os/fs.h"
 
-namespace everytake::av {
+namespace everytake::media::av {
 
 // Frees with one of libav's functions that take the address of the pointer.
 template <auto free_function>
@@ -82,4 +82,4 @@ CodecContext open_decoder(const AVStream& stream);
 int main_video(const AVFormatContext& context);
 int first_audio(const AVFormatContext& context);  // that has a sample; -1 where there is none
 
-}  // namespace everytake::av
+}  // namespace everytake::media::av

@@ -12,7 +12,7 @@ extern "C" {
 #include <libavutil/pixdesc.h>
 }
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 Tags tags_of(const AVDictionary* dictionary) {
@@ -116,4 +116,4 @@ Result<std::optional<Container>> read_container(const ReadFs& fs, const Path& pa
   return container;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -10,7 +10,7 @@
 #include "base/rational.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 using Tags = std::map<std::string, std::string>;  // names in lower case
 
@@ -52,4 +52,4 @@ struct Container {
 // nullopt where libav can't make a recording of the bytes. An Error only when the disk fails or `stop` asks.
 Result<std::optional<Container>> read_container(const ReadFs& fs, const Path& path, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::media

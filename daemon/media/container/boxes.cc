@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::size_t kMostBoxes = 20'000;
@@ -87,4 +87,4 @@ std::optional<Rational> big_endian_fraction(std::string_view bytes) {
                            static_cast<std::int64_t>(big_endian(bytes, 4, 4)));
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -12,7 +12,7 @@
 #include "base/rational.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 struct Box {
   std::string type;           // four bytes
@@ -40,4 +40,4 @@ std::uint64_t big_endian(std::string_view bytes, std::size_t at, std::size_t len
 // The same of eight bytes that are a fraction: numerator, denominator. nullopt for what is no positive_fraction().
 std::optional<Rational> big_endian_fraction(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -2,7 +2,7 @@
 
 #include "media/container/boxes.h"
 
-namespace everytake {
+namespace everytake::media {
 
 std::optional<KlvValue> klv_value(std::string_view bytes) {
   constexpr std::string_view kLabelStart("\x06\x0E\x2B\x34", 4);
@@ -17,4 +17,4 @@ std::optional<KlvValue> klv_value(std::string_view bytes) {
   return end < begin ? std::nullopt : std::optional(KlvValue{begin, end});
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

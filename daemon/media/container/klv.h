@@ -5,7 +5,7 @@
 #include <optional>
 #include <string_view>
 
-namespace everytake {
+namespace everytake::media {
 
 inline constexpr std::size_t kKlvKey = 16;            // bytes of a universal label (ST 298)
 inline constexpr std::size_t kKlvHead = kKlvKey + 9;  // of a key and the longest length
@@ -17,4 +17,4 @@ struct KlvValue {
 };
 std::optional<KlvValue> klv_value(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::media

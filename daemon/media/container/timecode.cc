@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <charconv>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // Labels left out at the start of a minute (but each tenth): 2 of 30, 4 of 60.
@@ -131,4 +131,4 @@ Timecode at_file_rate(const LtcTime& time, int base, Rational rate) {
   return label;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

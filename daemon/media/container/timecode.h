@@ -8,7 +8,7 @@
 
 #include "base/rational.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // A label. `frames` is below the counting base, which is the frame rate rounded up to a whole number.
 struct Timecode {
@@ -46,4 +46,4 @@ std::uint32_t ltc_word(const LtcTime& time, int base);
 // The label of the file's frame: `rate` may be a multiple of the base.
 Timecode at_file_rate(const LtcTime& time, int base, Rational rate);
 
-}  // namespace everytake
+}  // namespace everytake::media

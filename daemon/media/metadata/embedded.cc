@@ -10,7 +10,7 @@
 #include "media/metadata/mxf.h"
 #include "media/metadata/timed_metadata.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::size_t kLargestXml = 1 << 20;
@@ -188,4 +188,4 @@ Result<Embedded> read_embedded(const ReadFs& fs, const Path& video, const Contai
   return embedded;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

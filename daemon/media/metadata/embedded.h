@@ -8,10 +8,10 @@
 #include "media/metadata/sidecar.h"
 #include "media/metadata/source_metadata.h"
 
-namespace everytake {
+namespace everytake::media {
 
 struct Embedded {
-  std::optional<Sidecar> sidecar;           // the camera's notes, where a copy of them is in the file
+  std::optional<Sidecar> sidecar;       // the camera's notes, where a copy of them is in the file
   std::vector<SourceMetadata> sources;  // in order of trust
 };
 
@@ -20,4 +20,4 @@ struct Embedded {
 // disk's errors are Errors. `container` is what libav made of the same file.
 Result<Embedded> read_embedded(const ReadFs& fs, const Path& video, const Container& container);
 
-}  // namespace everytake
+}  // namespace everytake::media

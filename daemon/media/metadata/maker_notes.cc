@@ -13,7 +13,7 @@
 #include "media/metadata/messages.h"
 #include "media/metadata/tiff.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // Exif 2.32.
@@ -266,4 +266,4 @@ SourceMetadata dji_metadata(std::string_view sample, std::optional<Rational> fil
   return metadata;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

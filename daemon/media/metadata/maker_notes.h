@@ -6,7 +6,7 @@
 
 #include "media/metadata/source_metadata.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // `content` of a `uuid` box; metadata of nothing where it is another's.
 SourceMetadata canon_metadata(std::string_view content);
@@ -23,4 +23,4 @@ SourceMetadata gopro_metadata(std::string_view content);
 // fields nobody has published nothing is believed. `file_rate` may be unknown.
 SourceMetadata dji_metadata(std::string_view sample, std::optional<Rational> file_rate);
 
-}  // namespace everytake
+}  // namespace everytake::media

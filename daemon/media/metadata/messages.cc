@@ -1,6 +1,6 @@
 #include "media/metadata/messages.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // Takes a number off the front of `bytes`: seven bits a byte, the lowest first, the top bit set where more follow.
@@ -84,4 +84,4 @@ std::vector<std::uint64_t> packed_numbers(std::string_view bytes) {
   return numbers;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

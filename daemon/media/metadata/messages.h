@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-namespace everytake {
+namespace everytake::media {
 
 struct MessageField {
   enum class Kind : std::uint8_t { number = 0, eight_bytes = 1, bytes = 2, four_bytes = 5 };
@@ -25,4 +25,4 @@ std::optional<MessageField> find_field(std::string_view message, std::span<const
 // over 100.
 std::vector<std::uint64_t> packed_numbers(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -7,7 +7,7 @@
 #include "media/container/klv.h"
 #include "media/metadata/timed_metadata.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::uint64_t kMostRunIn = 65536;   // bytes that may stand before the header
@@ -140,4 +140,4 @@ Result<std::string> mxf_acquisition_sets(ReadFile& file, std::uint64_t size) {
   return sets;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

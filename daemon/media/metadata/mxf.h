@@ -8,7 +8,7 @@
 
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // How an MXF file ends beside how its header says it does.
 enum class MxfEnd {
@@ -23,4 +23,4 @@ Result<std::optional<MxfEnd>> mxf_end(ReadFile& file, std::uint64_t size);
 // frame's ancillary packets (ST 436-1, with words of 8 bits), or as elements of their own.
 Result<std::string> mxf_acquisition_sets(ReadFile& file, std::uint64_t size);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -9,7 +9,7 @@
 
 #include "base/text.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::size_t kLargest = 1 << 20;  // bytes; real ones are 2 to 8 kB
@@ -239,4 +239,4 @@ Result<SourceMetadata> parse_clip_metadata(std::string_view xml) {
   return metadata;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -10,7 +10,7 @@
 #include "media/metadata/source_metadata.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Unknown is nullopt. What names say is lower case, otherwise as the camera writes it.
 struct Sidecar {
@@ -45,4 +45,4 @@ bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
 // parse_sidecar().
 Result<SourceMetadata> parse_clip_metadata(std::string_view xml);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -2,7 +2,7 @@
 
 #include <charconv>
 
-namespace everytake {
+namespace everytake::media {
 
 std::optional<int> positive(std::int64_t number) {
   constexpr std::int64_t kMost = 1'000'000'000;
@@ -32,4 +32,4 @@ void apply(ClipFacts& facts, const SourceMetadata& metadata) {
   fill("recorded_at", facts.recorded_at, metadata.recorded_at);
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -7,7 +7,7 @@
 
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 struct SourceMetadata {
   std::string origin;  // "timed metadata"; stands beside each value taken from it
@@ -28,4 +28,4 @@ std::optional<int> positive(std::string_view digits);  // a unit may follow them
 // Fills in what is not known yet; sources are asked in order of trust.
 void apply(ClipFacts& facts, const SourceMetadata& metadata);
 
-}  // namespace everytake
+}  // namespace everytake::media

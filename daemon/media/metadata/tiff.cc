@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <iterator>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::uint32_t kMostEntries = 1000;
@@ -67,4 +67,4 @@ std::optional<Rational> Tiff::fraction(const Entry& entry) const {
   return positive_fraction(integer(entry.where, 4), integer(std::size_t{entry.where} + 4, 4));
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -8,7 +8,7 @@
 
 #include "base/rational.h"
 
-namespace everytake {
+namespace everytake::media {
 
 class Tiff {
  public:
@@ -44,4 +44,4 @@ class Tiff {
   std::uint32_t first_;
 };
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -8,7 +8,7 @@
 #include "media/container/boxes.h"
 #include "media/container/klv.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // Local tags of RDD 18, and two of a maker's own.
@@ -144,4 +144,4 @@ SourceMetadata read_timed_metadata(std::string_view sample) {
   return read_acquisition_sets(sample.substr(std::min<std::uint64_t>(header, sample.size())));
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -5,7 +5,7 @@
 
 #include "media/metadata/source_metadata.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Whether this key is that of a set: of a lens, a camera or a user.
 bool is_acquisition_set(std::string_view key);
@@ -17,4 +17,4 @@ SourceMetadata read_acquisition_sets(std::string_view sets);
 // The same of the first sample of an `rtmd` stream: a header whose first two bytes are its length, then sets.
 SourceMetadata read_timed_metadata(std::string_view sample);
 
-}  // namespace everytake
+}  // namespace everytake::media

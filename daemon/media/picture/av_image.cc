@@ -8,7 +8,7 @@ extern "C" {
 #include <libswscale/swscale.h>
 }
 
-namespace everytake::av {
+namespace everytake::media::av {
 namespace {
 
 constexpr int kDark = 24;  // of 255 in sRGB: 1 % of white
@@ -216,4 +216,4 @@ std::optional<std::string> jpeg_of(std::span<const Image> images) {
   return bytes;
 }
 
-}  // namespace everytake::av
+}  // namespace everytake::media::av

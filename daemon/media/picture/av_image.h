@@ -11,7 +11,7 @@
 #include "media/gamma.h"
 #include "model.h"
 
-namespace everytake::av {
+namespace everytake::media::av {
 
 // sRGB, three bytes a pixel, rows from the top without gaps.
 struct Image {
@@ -40,4 +40,4 @@ bool is_black(const Image& image);  // also what is seen through a lens cap: not
 // Side by side from left to right; all must be equally high. nullopt where the encoder refuses.
 std::optional<std::string> jpeg_of(std::span<const Image> images);
 
-}  // namespace everytake::av
+}  // namespace everytake::media::av

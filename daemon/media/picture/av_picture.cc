@@ -6,7 +6,7 @@
 
 #include "media/picture/av_image.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr int kLongest = 480;  // pixels, of each frame
@@ -196,4 +196,4 @@ Result<Strip> picture_strip(const ReadFs& fs, std::span<const Path> videos, cons
   return strip;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

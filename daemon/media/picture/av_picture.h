@@ -8,7 +8,7 @@
 #include "model.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Five frames of a recording side by side: of its start, quarter, middle, three quarters and end, each at most 480
 // pixels wide and high, turned upright and shown by DisplayTransform with the gamma and gamut of `facts`. `videos` are
@@ -18,4 +18,4 @@ namespace everytake {
 Result<Strip> picture_strip(const ReadFs& fs, std::span<const Path> videos, const ClipFacts& facts,
                             std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::media

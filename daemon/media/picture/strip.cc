@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <cstring>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::size_t kCounts = 2 * sizeof(std::int32_t);
@@ -31,4 +31,4 @@ Result<Strip> unpack_strip(std::string_view bytes) {
   return fail(Code::corrupt, "gives a picture that is none");
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -7,7 +7,7 @@
 #include "base/result.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 struct Strip {
   std::string jpeg;  // empty where no frame can be decoded
@@ -19,4 +19,4 @@ inline constexpr std::size_t kMostStrip = 16 << 20;  // bytes; real ones are abo
 std::string pack_strip(const Strip& strip);
 Result<Strip> unpack_strip(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "media/sound/av_sound.h"
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr std::int64_t kLongest = 30 * 60;  // s
@@ -36,4 +36,4 @@ Result<Micros> sound_length(const ReadFs& fs, const Path& path) {
   return sound_stream_length(fs, path, {});
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -7,7 +7,7 @@
 #include "media/sound/levels.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // The first sound stream, all channels mixed evenly, at `rate_hz`. Sample 0 is heard at the clip's first picture:
 // sound before it is cut, and holes are silence; from a file without picture it is the first sample. No more than half
@@ -20,4 +20,4 @@ Result<std::vector<float>> decode_mono(const ReadFs& fs, const Path& path, int r
 // How long a song file is. `invalid` where it has no sound, else as above.
 Result<Micros> sound_length(const ReadFs& fs, const Path& path);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -13,7 +13,7 @@ extern "C" {
 #include <libswresample/swresample.h>
 }
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 // Containers with millisecond clocks round each packet's time; a hole in a recording is longer than that.
@@ -230,4 +230,4 @@ Result<Micros> sound_stream_length(const ReadFs& fs, const Path& path, std::stop
   return *length;
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -8,7 +8,7 @@
 #include "media/sound/levels.h"
 #include "os/fs.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Consecutive samples, all channels mixed evenly. `at` is where the first belongs, counted in samples from the time of
 // the first picture; from the first sound where there is no picture. Negative where the sound begins earlier.
@@ -25,4 +25,4 @@ Result<void> decode_sound(const ReadFs& fs, const Path& path, int rate_hz, std::
 // none, else as above.
 Result<Micros> sound_stream_length(const ReadFs& fs, const Path& path, std::stop_token stop);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <cstring>
 
-namespace everytake {
+namespace everytake::media {
 namespace {
 
 constexpr double kNothing = -200;  // dB: less than any recording can hold
@@ -47,4 +47,4 @@ Result<SoundLevels> unpack_levels(std::string_view bytes) {
   return fail(Code::corrupt, "says of its sound what can't be");
 }
 
-}  // namespace everytake
+}  // namespace everytake::media

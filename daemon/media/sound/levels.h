@@ -9,7 +9,7 @@
 #include "base/result.h"
 #include "model.h"
 
-namespace everytake {
+namespace everytake::media {
 
 // Gathers over all channels of all that is added.
 class LevelMeter {
@@ -46,4 +46,4 @@ inline constexpr std::size_t kPackedLevels = 24;
 std::string pack_levels(const SoundLevels& levels);
 Result<SoundLevels> unpack_levels(std::string_view bytes);
 
-}  // namespace everytake
+}  // namespace everytake::media

@@ -8,6 +8,7 @@
 
 #include "base/sync.h"
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

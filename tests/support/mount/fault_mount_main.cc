@@ -28,6 +28,7 @@
 
 #include "support/mount/durable.h"
 #include "support/mount/rules.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 namespace {

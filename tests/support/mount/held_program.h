@@ -5,6 +5,7 @@
 #include <thread>
 
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -7,6 +7,7 @@
 #include <boost/filesystem.hpp>
 
 #include "support/shell.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

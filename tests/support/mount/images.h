@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "os/fs.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

@@ -5,6 +5,7 @@
 
 #include "support/mount/fault_mount.h"
 #include "support/shoot_bench.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

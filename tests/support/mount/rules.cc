@@ -1,4 +1,5 @@
 #include "support/mount/rules.h"
+#include "support/rooms.h"
 
 #include <fnmatch.h>
 

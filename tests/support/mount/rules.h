@@ -24,6 +24,7 @@
 #include <vector>
 
 #include "base/sync.h"
+#include "support/rooms.h"
 
 namespace everytake::test {
 

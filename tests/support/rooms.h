@@ -1,0 +1,27 @@
+// Tests speak of all rooms of the house by their bare names.
+#pragma once
+
+namespace everytake {
+namespace align {}
+namespace card {}
+namespace catalogue {}
+namespace coverage {}
+namespace examiner {}
+namespace exports {}
+namespace media {}
+namespace offload {}
+namespace pipeline {}
+namespace plan {}
+namespace service {}
+using namespace align;
+using namespace card;
+using namespace catalogue;
+using namespace coverage;
+using namespace examiner;
+using namespace exports;
+using namespace media;
+using namespace offload;
+using namespace pipeline;
+using namespace plan;
+using namespace service;
+}  // namespace everytake
