@@ -14,7 +14,7 @@
 namespace everytake::cli {
 namespace {
 
-// What is there and counts nowhere: a table that is short because of it must not look like a day that was.
+// What is there and not counted: a table that is short because of it must not look like a day that was.
 void remark_on_uncounted(const std::vector<Clip>& clips, Session& session) {
   const auto say = [&](auto&& is_uncounted, const char* one, const char* many) {
     const auto count = std::count_if(clips.begin(), clips.end(), is_uncounted);
@@ -22,8 +22,8 @@ void remark_on_uncounted(const std::vector<Clip>& clips, Session& session) {
     if (count > 1) remark(fmt::format("{} {}", count, many), session);
   };
   say([](const Clip& clip) { return !clip.judgement.kind; },
-      "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it",
-      "clips of unknown kind count nowhere: everytake study looks into them, tag --kind says it");
+      "1 clip of unknown kind is not counted: everytake study analyses it, tag --kind says it",
+      "clips of unknown kind are not counted: everytake study analyses them, tag --kind says it");
   say(
       [](const Clip& clip) {
         return clip.judgement.kind == Kind::performance && clip.placement.state != Placement::State::placed;

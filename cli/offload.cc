@@ -184,7 +184,7 @@ Run declare_offload(CLI::App& command) {
             return equals != 0 && equals != std::string::npos && equals + 1 < to.size();
           },
           "write it as NAME=PATH"));
-  command.add_flag("--no-study", options->no_study, "don't look into the clips");
+  command.add_flag("--no-study", options->no_study, "don't analyse the clips");
   command.add_flag("--dry-run", options->dry_run, "only say what would be copied, and whether it fits");
   command.add_flag("--twice", options->twice, "read the card a second time and compare");
   return [options](Session& session) { return run_offload(*options, session); };

@@ -69,7 +69,7 @@ std::string offload_text(const pipeline::IngestReport& report, const std::option
                     {readback_words(each.readback)}});
   using Align = Column::Align;
   text +=
-      table({{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"new", Align::right}, {""}},
+      table({{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"copied now", Align::right}, {""}},
             rows, screen);
   text += met_text(report);
   text += problems_text(report.problems, screen);

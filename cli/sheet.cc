@@ -70,7 +70,7 @@ Run declare_sheet(CLI::App& command) {
     if (!count) return stop.exit().value_or(report(count.error(), session));
     if (session.json) print_json({{"clips", *count}}, session);
     if (*count == 0) {
-      remark("No clip is like that, so no sheet was made.", session);
+      remark("No clip matches, so no sheet was made.", session);
       return pipeline::Exit::no;
     }
     if (!session.json) session.out << fmt::format("{}: {}\n", shown(*out), counted(*count, "clip"));

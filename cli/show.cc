@@ -17,7 +17,7 @@ namespace everytake::cli {
 namespace {
 
 std::string said(const std::vector<std::string>& words) {
-  return words.empty() ? "none said" : shown(joined(words));
+  return words.empty() ? "not said" : shown(joined(words));
 }
 
 // What is not known is said to be so.
@@ -54,8 +54,8 @@ std::string speed_text(const ClipFacts& facts) {
   const auto factor = slow_factor(facts);
   if (!factor) return "unknown";
   if (*factor == Rational(1, 1)) return "as captured";
-  return *factor < Rational(1, 1) ? fmt::format("{:.3g} times faster than life", 1 / factor->value())
-                                  : fmt::format("{:.3g} times slower than life", factor->value());
+  return *factor < Rational(1, 1) ? fmt::format("sped up {:.3g}×", 1 / factor->value())
+                                  : fmt::format("slowed {:.3g}×", factor->value());
 }
 
 std::string kind_text(const Judgement& judgement) {
@@ -146,18 +146,18 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
     text += fmt::format("  {:<12} {}\n", name, value);
   };
   line("kind", kind_text(clip.judgement));
-  line("length", known(facts.duration, length_text) + ", on the timeline " +
+  line("length", known(facts.duration, length_text) + ", once conformed " +
                      known(on_screen(clip, plan.frame_rate), length_text));
-  if (parts.from) line("goes on from", shown(*parts.from) + ": one recording, which the camera split");
-  if (parts.in) line("goes on in", shown(*parts.in) + ": one recording, which the camera split");
+  if (parts.from) line("spanned from", shown(*parts.from) + ": one recording, which the camera split");
+  if (parts.in) line("spans into", shown(*parts.in) + ": one recording, which the camera split");
   line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
-  line("file rate", known(facts.frame_rate, exact_rate_text));
-  line("captured at", known(facts.capture_rate, exact_rate_text));
+  line("base rate", known(facts.frame_rate, exact_rate_text));
+  line("capture rate", known(facts.capture_rate, exact_rate_text));
   line("plays", speed_text(facts));
   line("picture", picture_text(facts));
   line("gamma", gamma_text(facts));
   line("timecode", known(facts.timecode));
-  line("recorded", known(facts.recorded_at, iso8601));
+  line("recorded", known(facts.recorded_at, local_time));
   line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
   line("exposure", exposure_text(facts));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
@@ -169,7 +169,7 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
       line("holds", moment_text(span.start, plan) + " to " + moment_text(span.end, plan, /*end=*/true));
   line("sections", said(sections_of(clip, plan)));
   line("members", said(clip.members));
-  line("look", clip.look ? shown(*clip.look) : "none said");
+  line("look", clip.look ? shown(*clip.look) : "not said");
   if (clip.angle) line("angle", shown(*clip.angle));
   if (clip.rating) line("rating", std::to_string(*clip.rating));
   if (clip.note) line("note", shown(*clip.note));

@@ -104,11 +104,11 @@ void print(const Status& status, Session& session) {
              ? Cell{"nothing", Tone::good}
              : Cell{counted(disk.waiting_files, "file") + ", " + bytes_text(disk.waiting_bytes), Tone::warning}});
   }
-  session.out << table({{"destination"}, {"free", Align::right}, {"recording left", Align::right}, {"waits"}}, rows,
+  session.out << table({{"destination"}, {"free", Align::right}, {"recording left", Align::right}, {"queued"}}, rows,
                        session.out_screen)
               << rate_text(status.rate) << '\n';
   for (const auto& card : status.copying)
-    session.out << fmt::format("Being worked on: {}, since {} (process {}{})\n", rolls_of(card), iso8601(card.since),
+    session.out << fmt::format("Copying: {}, since {} (process {}{})\n", rolls_of(card), local_time(card.since),
                                card.holder.pid, elsewhere(card.holder));
   if (status.copying.empty()) session.out << "Nothing is being copied.\n";
 }

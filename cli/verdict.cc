@@ -14,11 +14,6 @@ namespace {
 
 constexpr std::size_t kFilesNamed = 3;  // of each reason; the rest is counted
 
-std::string local_clock(Instant t) {
-  const auto time = std::chrono::system_clock::to_time_t(std::chrono::floor<std::chrono::seconds>(t));
-  return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(time));
-}
-
 std::string yes_text(const offload::Verdict& verdict, const Screen& screen) {
   auto text = painted(fmt::format("safe to wipe: {}, each read back from {}", counted(verdict.files, "file"),
                                   quoted(verdict.destinations)),
@@ -26,7 +21,7 @@ std::string yes_text(const offload::Verdict& verdict, const Screen& screen) {
               "\n";
   if (verdict.oldest_read_back)
     text += fmt::format("  the oldest copy was read back at {}; to read all again: everytake verify\n",
-                        local_clock(*verdict.oldest_read_back));
+                        local_time(*verdict.oldest_read_back));
   for (const auto& line : offload::grounds(verdict)) text += "  " + line + "\n";
   return text + "  this holds for now: ask again after the card was in the camera\n";
 }

@@ -196,7 +196,7 @@ pipeline::Exit run_verify(const Options& options, Session& session) {
   const auto report = Verify(*shoot, options, session, stop.token()).run();
   if (!report) return stop.exit().value_or(cli::report(report.error(), session));
   if (!report->left_out.empty())
-    remark(fmt::format("{}: left out, because its card is being worked on; verify it when that is done",
+    remark(fmt::format("{}: left out, because its card is being copied; verify it when that is done",
                        joined(report->left_out)),
            session);
   if (session.json)

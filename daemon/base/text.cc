@@ -227,6 +227,11 @@ std::string iso8601(Instant t) {
                      fmt::gmtime(std::chrono::system_clock::to_time_t(std::chrono::floor<std::chrono::seconds>(t))));
 }
 
+std::string local_time(Instant t) {
+  return fmt::format("{:%Y-%m-%d %H:%M:%S}", fmt::localtime(std::chrono::system_clock::to_time_t(
+                                                 std::chrono::floor<std::chrono::seconds>(t))));
+}
+
 std::optional<Micros> parse_song_time(std::string_view text) {
   const auto colon = text.rfind(':');
   if (colon == std::string_view::npos) return parse_seconds(text);

@@ -50,7 +50,8 @@ std::string counted(std::size_t count, std::string_view noun);  // "1 clip", "3 
 std::string bytes_text(std::uint64_t bytes);  // "1.23 GB", 1 GB = 10^9 bytes
 std::string song_time(Micros t);              // "1:42.500", "-0:01.250", "1:02:03.000"
 std::string length_text(Micros t);            // for people: "12.5 s", "3 min 05 s", "2 h 07 min"
-std::string iso8601(Instant t);               // "2026-11-25T14:32:05Z"
+std::string iso8601(Instant t);               // "2026-11-25T14:32:05Z", for programs
+std::string local_time(Instant t);            // "2026-11-25 14:32:05" in the zone that is set here, for people
 
 // "m:ss[.fff]", "h:mm:ss[.fff]" or seconds. nullopt for anything else, or past 24 hours.
 std::optional<Micros> parse_song_time(std::string_view text);

@@ -26,15 +26,13 @@ Result<std::optional<Held>> held_by(Db& db, const std::string& card) {
 
 std::string in_other_hands(const Holder& holder, Instant since, const Holder& self) {
   if (holder.machine().empty() || holder.machine() == self.machine())
-    return fmt::format("process {} is working on this card since {}: wait for it, or stop it", holder.pid,
-                       iso8601(since));
+    return fmt::format("process {} is copying this card since {}: wait for it, or stop it", holder.pid,
+                       local_time(since));
   return fmt::format(
-      "process {} on the computer \"{}\" is working on this card since {}, and can't be asked from here whether it "
-      "still "
-      "does: wait for it, or stop it there. If that computer is off and won't do it, say so in the shoot's folder, "
-      "with "
+      "process {} on the computer \"{}\" is copying this card since {}, and can't be asked from here whether it still "
+      "does: wait for it, or stop it there. If that computer is off and won't do it, say so in the shoot's folder, with "
       "no everytake running: sqlite3 catalogue.sqlite \"DELETE FROM lease\"",
-      holder.pid, shown(holder.machine_name()), iso8601(since));
+      holder.pid, shown(holder.machine_name()), local_time(since));
 }
 
 Result<std::string> next_roll_name(Db& db, const std::function<bool(const std::string&)>& taken) {

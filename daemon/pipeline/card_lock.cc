@@ -113,7 +113,7 @@ bool is_alive(const catalogue::Holder& holder) {
 Result<CardLock> CardLock::take(catalogue::Catalogue& catalogue, const std::string& card, const Clock& clock) {
   const auto self = this_process();
   if (!in_hand().add(catalogue, card))
-    return fail(Code::busy, "this program is working on the card already: wait for it");
+    return fail(Code::busy, "this program is copying the card already: wait for it");
   const auto alive = [&](const catalogue::Holder& holder) { return holder != self && is_alive(holder); };
   if (auto taken = catalogue.take_card(card, self, clock.now(), alive); !taken) {
     in_hand().drop(catalogue, card);

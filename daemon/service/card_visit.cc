@@ -89,7 +89,7 @@ class CardVisit {
   }
 
   bool no_card() const {
-    say("no camera's card; left alone");
+    say("no camera's card; skipped");
     return false;
   }
 

@@ -119,9 +119,9 @@ void FolderWatch::look_at(const std::string& child, std::stop_token stop) {
   }
   const bool holds_clips = !card::clips_of(*listing).empty();
   if (!arrivals_.ready(child, std::move(*listing), at)) return;
-  if (!holds_clips) return tell(child, "no recording in it; left alone");
+  if (!holds_clips) return tell(child, "no recording in it; skipped");
   told_.erase(child);
-  if (!cards_.offer({folder_ / child, CardJob::From::folder})) tell(child, "too many cards wait already; left alone");
+  if (!cards_.offer({folder_ / child, CardJob::From::folder})) tell(child, "too many cards wait already; skipped");
 }
 
 Result<Listing> FolderWatch::listing_of(const std::string& child, std::stop_token stop) const {

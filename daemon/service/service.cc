@@ -148,7 +148,7 @@ class Service {
     }
     for (const auto& mount : change.appeared)
       if (!cards_.offer({mount.point, CardJob::From::mount}))
-        log_.say(fmt::format("{}: too many cards wait already; left alone", shown(mount.point.native())));
+        log_.say(fmt::format("{}: too many cards wait already; skipped", shown(mount.point.native())));
     if (!table_.empty()) greet_destinations(card::change_of(table_, *table).appeared, *table);
     table_ = *table;
     card_mounts_ = std::move(now);

@@ -138,7 +138,7 @@ TEST_F(Clips, AreFoundAtAGlance) {
 
 TEST_F(Clips, AreFoundByAMomentOfTheSongWithTheirOwnTime) {
   expect_golden("find_at.txt", run({"find", "--at", "0:20.5"}).out);
-  EXPECT_EQ(run({"find", "--at", "1:59"}).err, "No clip is like that.\n");
+  EXPECT_EQ(run({"find", "--at", "1:59"}).err, "No clip matches: everytake find lists all.\n");
 }
 
 TEST_F(Clips, AreFoundByTheBar) {
@@ -196,7 +196,7 @@ TEST_F(Clips, ThatTheCameraSplitNameTheirOtherPart) {
   EXPECT_EQ(first["goes_on_in"], "R003/GX020034");
   EXPECT_EQ(first["goes_on_from"], nullptr);
   EXPECT_THAT(run({"show", "GX020034"}).out,
-              HasSubstr("goes on from R003/GX010034: one recording, which the camera split"));
+              HasSubstr("spanned from R003/GX010034: one recording, which the camera split"));
 }
 
 TEST_F(Clips, AreShownWithAllThatIsKnown) {

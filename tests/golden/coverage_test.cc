@@ -147,7 +147,7 @@ TEST(CoverageCommand, SaysThatAStripNeedsALength) {
 
 TEST(CoverageCommand, SaysWhatCountsNowhere) {
   EXPECT_EQ(call({"coverage"}, morning()).err,
-            "1 clip of unknown kind counts nowhere: everytake study looks into it, tag --kind says it\n1 performance "
+            "1 clip of unknown kind is not counted: everytake study analyses it, tag --kind says it\n1 performance "
             "has no place in the song and is no take of anything\n");
 }
 

@@ -88,7 +88,7 @@ TEST_F(Said, OfEveryByteReadTwiceOnDisksThatThePlanAccepts) {
   verdict.rests_on_cached = true;
   EXPECT_EQ(verdict_text(verdict, "/media/card", {}),
             "safe to wipe: 42 files, each read back from \"desk\" and \"shuttle\"\n"
-            "  the oldest copy was read back at 2026-03-14 12:00; to read all again: everytake verify\n"
+            "  the oldest copy was read back at 2026-03-14 12:00:00; to read all again: everytake verify\n"
             "  the card's bytes read twice, the last time just now\n"
             "  the plan accepts a read-back that can't be shown to come from the disk\n"
             "  this holds for now: ask again after the card was in the camera\n");

@@ -351,7 +351,7 @@ TEST_F(CatalogueRows, LetsOneLivingProcessHaveACard) {
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, Code::busy);
   EXPECT_EQ(refused.error().what,
-            "process 100 is working on this card since 2026-03-14T12:00:00Z: wait for it, or stop it");
+            "process 100 is copying this card since 2026-03-14 12:00:00: wait for it, or stop it");
   must(catalogue().take_card("another card", second, kNoon, alive));
   must(catalogue().release_card("card", second));  // not its own
   EXPECT_FALSE(catalogue().take_card("card", second, kNoon, alive));
@@ -367,7 +367,7 @@ TEST_F(CatalogueRows, NamesTheMachineThatHasACard) {
   const auto refused = catalogue().take_card("card", here, kNoon, alive);
   ASSERT_FALSE(refused);
   EXPECT_EQ(refused.error().code, Code::busy);
-  EXPECT_THAT(refused.error().what, testing::StartsWith("process 200 on the computer \"studio-b\" is working"));
+  EXPECT_THAT(refused.error().what, testing::StartsWith("process 200 on the computer \"studio-b\" is copying"));
 }
 
 TEST_F(CatalogueRows, AsksWhetherTheHolderLivesAndNobodyElse) {
