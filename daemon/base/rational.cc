@@ -9,7 +9,7 @@
 namespace everytake {
 namespace {
 
-using Wide = __int128;
+__extension__ using Wide = __int128;
 
 std::optional<std::int64_t> parse_whole(std::string_view text) {
   std::int64_t value = 0;

@@ -53,7 +53,7 @@ T take(Result<T>& result) {
 
 // The value of a Result; returns its error from the enclosing function where there is none.
 #define TRY(...)                                                             \
-  ({                                                                         \
+  __extension__({                                                            \
     auto try_result_ = (__VA_ARGS__);                                        \
     if (!try_result_) return tl::unexpected(std::move(try_result_.error())); \
     ::everytake::detail::take(try_result_);                                  \

@@ -18,7 +18,7 @@ const Value* field(const Value::Table& table, std::string_view key) {
   return found == table.end() ? nullptr : &found->value;
 }
 
-std::string quoted(std::string_view text) {
+std::string in_quotes(std::string_view text) {
   std::string visible = shown(text);
   if (display_width(visible) > kMostShown) visible = fit(visible, kMostShown);
   return "\"" + visible + "\"";
@@ -52,7 +52,7 @@ Fields::Fields(const Value* table, std::string who, std::initializer_list<const 
     const auto hint =
         meant ? fmt::format("did you mean \"{}\"?", *meant) : fmt::format("known are {}", fmt::join(names, ", "));
     errors_.push_back(
-        {key_position, fmt::format("{}unknown key {}", who_.empty() ? "" : who_ + ": ", quoted(key)), hint});
+        {key_position, fmt::format("{}unknown key {}", who_.empty() ? "" : who_ + ": ", in_quotes(key)), hint});
   }
 }
 
@@ -100,7 +100,7 @@ std::optional<std::string> Fields::name(const char* key) {
 std::optional<std::string> Fields::choice(const char* key, std::initializer_list<const char*> choices) {
   const auto value = text(key);
   if (!value || std::find(choices.begin(), choices.end(), *value) != choices.end()) return value;
-  return wrong(key, fmt::format("{} can't be {}", key, quoted(*value)), "it can be " + listed(choices));
+  return wrong(key, fmt::format("{} can't be {}", key, in_quotes(*value)), "it can be " + listed(choices));
 }
 
 std::optional<double> Fields::number(const char* key, double least, double most) {
@@ -136,7 +136,7 @@ std::optional<Micros> Fields::time(const char* key) {
   if (!value) return std::nullopt;
   if (const auto* text = std::get_if<std::string>(&value->data)) {
     const auto time = parse_song_time(*text);
-    return time ? time : wrong(key, fmt::format("{} = {} is no time", key, quoted(*text)), kTimes);
+    return time ? time : wrong(key, fmt::format("{} = {} is no time", key, in_quotes(*text)), kTimes);
   }
   if (!as_number(*value)) return wrong(key, fmt::format("{} must be a time", key), kTimes);
   const auto seconds = number(key, 0, 86400);
@@ -160,7 +160,7 @@ std::optional<std::vector<Named>> Fields::texts(const char* key) {
 std::string called(const char* kind, std::size_t number, const Value& table) {
   const Value* name = field(std::get<Value::Table>(table.data), "name");
   const auto* text = name ? std::get_if<std::string>(&name->data) : nullptr;
-  return text && !text->empty() ? fmt::format("{} {}", kind, quoted(*text)) : fmt::format("{} {}", kind, number);
+  return text && !text->empty() ? fmt::format("{} {}", kind, in_quotes(*text)) : fmt::format("{} {}", kind, number);
 }
 
 void refuse_twice(const char* kind, const std::vector<Named>& names, PlanErrors& errors) {
@@ -168,7 +168,7 @@ void refuse_twice(const char* kind, const std::vector<Named>& names, PlanErrors&
   for (const auto& [name, position] : names) {
     const auto [first, is_new] = lines.try_emplace(name, position.line);
     if (is_new || name.empty()) continue;
-    errors.push_back({position, fmt::format("{} {} is there twice", kind, quoted(name)),
+    errors.push_back({position, fmt::format("{} {} is there twice", kind, in_quotes(name)),
                       fmt::format("the first is in line {}", first->second)});
   }
 }

@@ -220,10 +220,10 @@ int do_create(const char* path, mode_t mode, fuse_file_info* info) {
 void change(const FaultRule& rule, const std::string& path) {
   const auto at = real(path);
   if (rule.action == "touch") ::utimensat(AT_FDCWD, at.c_str(), nullptr, 0);
-  if (rule.action == "truncate") (void)::truncate(at.c_str(), static_cast<off_t>(rule.to));
+  if (rule.action == "truncate") (void)!::truncate(at.c_str(), static_cast<off_t>(rule.to));
   if (rule.action != "append") return;
   const int fd = ::open(at.c_str(), O_WRONLY | O_APPEND | O_CLOEXEC);
-  (void)::write(fd, std::string(rule.len, '+').data(), rule.len);
+  (void)!::write(fd, std::string(rule.len, '+').data(), rule.len);
   ::close(fd);
 }
 
@@ -276,7 +276,7 @@ int do_write(const char* path, const char* buffer, size_t size, off_t offset, fu
   }
   if (::pwrite(file.fd, bytes.data(), bytes.size(), offset) < 0) return -errno;
   if (bytes.size() < size && ::lseek(file.fd, 0, SEEK_END) < static_cast<off_t>(from + size))
-    (void)::ftruncate(file.fd, static_cast<off_t>(from + size));
+    (void)!::ftruncate(file.fd, static_cast<off_t>(from + size));
   disk->rules.wrote(size);
   return static_cast<int>(size);
 }
@@ -380,7 +380,7 @@ void* do_init(fuse_conn_info* connection, fuse_config* config) {
   config->hard_remove = 1;
   config->entry_timeout = config->attr_timeout = config->negative_timeout = 0;
   if (disk->options.ready >= 0) {
-    (void)::write(disk->options.ready, "+", 1);
+    (void)!::write(disk->options.ready, "+", 1);
     ::close(disk->options.ready);
   }
   return nullptr;
