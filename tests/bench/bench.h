@@ -3,6 +3,7 @@
 
 #include <span>
 #include <string>
+
 #include "support/rooms.h"
 
 namespace everytake::bench {
@@ -10,5 +11,6 @@ namespace everytake::bench {
 int align(std::span<const std::string> words);
 int study(std::span<const std::string> words);
 int offload(std::span<const std::string> words);
+int start(std::span<const std::string> words);
 
 }  // namespace everytake::bench

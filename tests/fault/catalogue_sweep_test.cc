@@ -157,6 +157,7 @@ TEST_P(CatalogueSweep, GivesNoWrongYesWhicheverOperationOfTheCatalogueFails) {
     ASSERT_TRUE(verdict.safe) << verdict.reasons.at(0).message;
   }
   std::cout << met << " operations failed, of " << all << "\n";
+  EXPECT_GE(met, most * 8 / 10);  // runs differ a little in their number of operations
 }
 
 INSTANTIATE_TEST_SUITE_P(OnceOrForGood, CatalogueSweep, testing::Bool());

@@ -173,8 +173,8 @@ TEST_P(CallSweep, AnyCallThatFailsOnceIsToldOrMadeGood) {
   EVERYTAKE_NEEDS_TRACING(all);
   constexpr int kErrors[] = {EIO, EINTR, EAGAIN, ENOMEM, EMFILE, ENOSPC};
   const int most = std::max(30, most_points() / 5);
-  int met = 0;
-  for (int i = GetParam(); i < most; i += kParts) {
+  int tried = 0, met = 0;
+  for (int i = GetParam(); i < most; i += kParts, ++tried) {
     const int at = 1 + static_cast<int>(static_cast<long>(i) * all / most);
     SCOPED_TRACE("call " + std::to_string(at) + " fails with error " + std::to_string(kErrors[i / kParts % 6]));
     start_anew();
@@ -185,6 +185,7 @@ TEST_P(CallSweep, AnyCallThatFailsOnceIsToldOrMadeGood) {
     if (HasFatalFailure()) return;
   }
   std::cout << met << " calls failed, of " << all << "\n";
+  EXPECT_GE(met, tried * 8 / 10);
 }
 
 TEST_P(CallSweep, ACallThatMovesHalfItsBytesIsGoneOnWith) {
@@ -192,8 +193,8 @@ TEST_P(CallSweep, ACallThatMovesHalfItsBytesIsGoneOnWith) {
   const int all = points(calls, What::shorten);
   EVERYTAKE_NEEDS_TRACING(all);
   const int most = std::max(20, most_points() / 5);
-  int met = 0;
-  for (int i = GetParam(); i < most; i += kParts) {
+  int tried = 0, met = 0;
+  for (int i = GetParam(); i < most; i += kParts, ++tried) {
     const int at = 1 + static_cast<int>(static_cast<long>(i) * all / most);
     SCOPED_TRACE("call " + std::to_string(at) + " moves half");
     start_anew();
@@ -204,6 +205,7 @@ TEST_P(CallSweep, ACallThatMovesHalfItsBytesIsGoneOnWith) {
     if (HasFatalFailure()) return;
   }
   std::cout << met << " calls cut short, of " << all << "\n";
+  EXPECT_GE(met, tried * 8 / 10);
 }
 
 INSTANTIATE_TEST_SUITE_P(Part, CallSweep, testing::Range(0, kParts));

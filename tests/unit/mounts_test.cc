@@ -145,9 +145,10 @@ TEST(CardMounts, AreWhereMediaAreMountedAndNotWhereTheSystemLives) {
 }
 
 TEST(CardMounts, OfTwoAtOnePointIsTheOneThatCanBeSeen) {
-  for (const auto& mount : card_mounts(parse_mounts(kTable), {})) {
-    EXPECT_NE(mount.source, "/dev/sde1");
-  }
+  std::vector<std::string> sources;
+  for (const auto& mount : card_mounts(parse_mounts(kTable), {})) sources.push_back(mount.source);
+  EXPECT_THAT(sources, testing::Contains("/dev/sde2"));
+  EXPECT_THAT(sources, testing::Not(testing::Contains("/dev/sde1")));
 }
 
 TEST(CardMounts, AreNoneInAnEmptyTable) {
