@@ -5,11 +5,12 @@
 
 extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t size) {
   using namespace everytake;
+  using namespace everytake::plan;
   const std::string_view text(reinterpret_cast<const char*>(data), size);
   const auto plan = parse_plan(text, [](const Path&) -> Result<Micros> { return fail(Code::not_found, "no song"); });
   if (plan) return 0;
   if (plan.error().empty()) std::abort();
   for (const auto& error : plan.error())
-    if (error.message.empty() || error.place.line < 1 || error.place.column < 1) std::abort();
+    if (error.message.empty() || error.position.line < 1 || error.position.column < 1) std::abort();
   return 0;
 }
