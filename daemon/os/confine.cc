@@ -74,10 +74,9 @@ int filter_calls() {
   if (!filter) return -ENOMEM;
   for (const int call : kAllowed)
     if (const int failed = ::seccomp_rule_add(filter.get(), SCMP_ACT_ALLOW, call, 0)) return failed;
+  const scmp_arg_cmp not_executable{.arg = 2, .op = SCMP_CMP_MASKED_EQ, .datum_a = PROT_EXEC, .datum_b = 0};
   for (const int call : kUnlessExecutable)
-    if (const int failed =
-            ::seccomp_rule_add(filter.get(), SCMP_ACT_ALLOW, call, 1, SCMP_A2(SCMP_CMP_MASKED_EQ, PROT_EXEC, 0)))
-      return failed;
+    if (const int failed = ::seccomp_rule_add(filter.get(), SCMP_ACT_ALLOW, call, 1, not_executable)) return failed;
   return ::seccomp_load(filter.get());
 }
 
