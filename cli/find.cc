@@ -77,7 +77,8 @@ Run declare_find(CLI::App& command) {
       }
       print_json({{"clips", std::move(list)}}, session);
     } else if (found.empty()) {
-      remark(all->empty() ? "No clips yet: offload a card first." : "No clip matches: everytake find lists all.", session);
+      remark(all->empty() ? "No clips yet: offload a card first." : "No clip matches: everytake find lists all.",
+             session);
     } else {
       session.out << found_text(found, *filter, shoot->plan, session.out_screen);
     }

@@ -136,7 +136,7 @@ class Offload {
     const auto studied = TRY(pipeline.study(destinations, {}, stop_.token()));
     if (studied.why) remark("Not every clip is studied: " + studied.why->what, session_);
     const auto folder = TRY(PosixFs::open_at(shoot_.folder));
-    TRY(pipeline.picture(destinations, *folder, stop_.token()));
+    TRY(pipeline.pictures(destinations, *folder, stop_.token()));
     return {};
   }
 

@@ -68,9 +68,9 @@ std::string offload_text(const pipeline::IngestReport& report, const std::option
                     {std::to_string(each.copied_files)},
                     {readback_words(each.readback)}});
   using Align = Column::Align;
-  text +=
-      table({{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"copied now", Align::right}, {""}},
-            rows, screen);
+  text += table(
+      {{"destination"}, {"state"}, {"files", Align::right}, {"size", Align::right}, {"copied now", Align::right}, {""}},
+      rows, screen);
   text += met_text(report);
   text += problems_text(report.problems, screen);
   std::vector<Problem> of_clips;

@@ -14,14 +14,14 @@ namespace everytake::cli {
 // `name` as given on the command line, from the working folder on, without "." and "..".
 Path absolute_folder(const std::string& name, const Session& session);
 
-// See find_shoot() in daemon/.
+// See find_shoot() in pipeline/open_shoot.h.
 Result<Path> find_shoot(const Session& session);
 
 // Finds the shoot and reads its plan. What is wrong was told on `err`, all of it, when this gives an exit code.
 tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot(Session& session);
 
 // The same for commands that copy and judge: what is wrong with the plan elsewhere is told on `err` as a remark, and
-// the work goes on. See load_shoot_for_copies() in daemon/.
+// the work goes on. See load_shoot_for_copies() in pipeline/open_shoot.h.
 tl::expected<pipeline::Shoot, pipeline::Exit> load_shoot_for_copies(Session& session);
 // Tells what is wrong with a plan that copies can go on with; nothing where nothing is.
 void remark_wrong(const pipeline::Shoot& shoot, Session& session);

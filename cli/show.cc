@@ -61,8 +61,8 @@ std::string speed_text(const ClipFacts& facts) {
 std::string kind_text(const Judgement& judgement) {
   const auto& because = judgement.because;
   if (!judgement.kind) return because.empty() ? "unknown" : fmt::format("unknown ({})", shown(because));
-  return fmt::format("{} (by {}{}{})", to_string(*judgement.kind), to_string(judgement.by),
-                     because.empty() ? "" : ": ", shown(because));
+  return fmt::format("{} (by {}{}{})", to_string(*judgement.kind), to_string(judgement.by), because.empty() ? "" : ": ",
+                     shown(because));
 }
 
 // "0:42.000 (Chorus 1, bar 17, beat 4.2)", as far as the plan tells. The section is the one that holds the moment, or
@@ -146,8 +146,8 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
     text += fmt::format("  {:<12} {}\n", name, value);
   };
   line("kind", kind_text(clip.judgement));
-  line("length", known(facts.duration, length_text) + ", once conformed " +
-                     known(on_screen(clip, plan.frame_rate), length_text));
+  line("length",
+       known(facts.duration, length_text) + ", once conformed " + known(on_screen(clip, plan.frame_rate), length_text));
   if (parts.from) line("spanned from", shown(*parts.from) + ": one recording, which the camera split");
   if (parts.in) line("spans into", shown(*parts.in) + ": one recording, which the camera split");
   line("frames", known(facts.frames, [](auto n) { return std::to_string(n); }));
@@ -175,8 +175,8 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   if (clip.note) line("note", shown(*clip.note));
   line("size", bytes_text(clip.size) + ", xxh128 " + known(clip.digest));
   for (const auto& copy : clip.copies)
-    line("copy", fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination),
-                             shown(copy.path.string())));
+    line("copy",
+         fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination), shown(copy.path.string())));
   for (const auto& problem : facts.problems) text += painted("  ! " + problem.message, Tone::warning, screen) + "\n";
   return text;
 }

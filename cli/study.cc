@@ -29,7 +29,7 @@ Result<pipeline::Studied> study(const std::vector<std::string>& words, const pip
   pipeline::Pipeline pipeline(*catalogue, shoot.plan, clock, source);
   const auto studied = TRY(pipeline.study(destinations, chosen, stop));
   const auto folder = TRY(PosixFs::open_at(shoot.folder));
-  TRY(pipeline.picture(destinations, *folder, std::move(stop)));
+  TRY(pipeline.pictures(destinations, *folder, std::move(stop)));
   return studied;
 }
 

@@ -174,21 +174,6 @@ Json json_of(const pipeline::VerifyReport& report) {
   return json;
 }
 
-// Bytes that differ go before all; what was repaired does not count.
-pipeline::Exit exit_of(const pipeline::VerifyReport& report) {
-  if (report.ended) return pipeline::exit_of(report.ended->code);
-  const auto has = [&](const char* code) {
-    return std::any_of(report.problems.begin(), report.problems.end(), [&](const auto& p) { return p.code == code; });
-  };
-  if (has("bytes_differ")) return pipeline::Exit::differs;
-  for (const char* lost : {"destination_absent", "other_disk", "destination_lost", "no_room", "too_large", "read_only",
-                           "foreign_shoot", "cloned_mark", "bad_mark"})
-    if (has(lost)) return pipeline::Exit::no_space;
-  const auto whole = [](const auto& each) { return each.is_whole(); };
-  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), whole);
-  return all && report.problems.empty() ? pipeline::Exit::done : pipeline::Exit::no;
-}
-
 pipeline::Exit run_verify(const Options& options, Session& session) {
   const StopOnSignal stop;
   const auto shoot = load_shoot_for_copies(session);
@@ -203,7 +188,7 @@ pipeline::Exit run_verify(const Options& options, Session& session) {
     print_json(json_of(*report), session);
   else
     session.out << text_of(*report, session.out_screen);
-  return stop.exit().value_or(exit_of(*report));
+  return stop.exit().value_or(pipeline::exit_of(*report));
 }
 
 }  // namespace

@@ -228,8 +228,8 @@ std::string iso8601(Instant t) {
 }
 
 std::string local_time(Instant t) {
-  return fmt::format("{:%Y-%m-%d %H:%M:%S}", fmt::localtime(std::chrono::system_clock::to_time_t(
-                                                 std::chrono::floor<std::chrono::seconds>(t))));
+  return fmt::format("{:%Y-%m-%d %H:%M:%S}",
+                     fmt::localtime(std::chrono::system_clock::to_time_t(std::chrono::floor<std::chrono::seconds>(t))));
 }
 
 std::optional<Micros> parse_song_time(std::string_view text) {

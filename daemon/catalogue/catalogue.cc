@@ -30,7 +30,8 @@ std::string in_other_hands(const Holder& holder, Instant since, const Holder& se
                        local_time(since));
   return fmt::format(
       "process {} on the computer \"{}\" is copying this card since {}, and can't be asked from here whether it still "
-      "does: wait for it, or stop it there. If that computer is off and won't do it, say so in the shoot's folder, with "
+      "does: wait for it, or stop it there. If that computer is off and won't do it, say so in the shoot's folder, "
+      "with "
       "no everytake running: sqlite3 catalogue.sqlite \"DELETE FROM lease\"",
       holder.pid, shown(holder.machine_name()), local_time(since));
 }
@@ -173,7 +174,7 @@ Result<DestinationId> Catalogue::destination(const DestinationRow& now) {
   return id;
 }
 
-Result<Catalogue::Visit> Catalogue::open_visit(Roll roll, std::span<const SeenFile> files,
+Result<Catalogue::Visit> Catalogue::open_visit(Roll roll, std::span<const VisitedFile> files,
                                                const std::function<bool(const std::string&)>& taken) {
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));

@@ -35,7 +35,7 @@ class Catalogue final : public Reader {
     std::optional<Roll> roll;
     std::vector<FileId> files;
   };
-  Result<Visit> open_visit(Roll roll, std::span<const SeenFile> files,
+  Result<Visit> open_visit(Roll roll, std::span<const VisitedFile> files,
                            const std::function<bool(const std::string& name)>& taken);
   Result<void> record_trouble(FileId file, const std::string& what);  // until a reading goes well
   // Files met elsewhere, at `card`: from now on they are its, too.

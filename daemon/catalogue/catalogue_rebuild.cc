@@ -1,5 +1,4 @@
 // Catalogue: what a new catalogue is made of when the old one is lost.
-#include "base/text.h"
 #include "catalogue/catalogue.h"
 #include "catalogue/columns.h"
 

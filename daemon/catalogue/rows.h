@@ -51,7 +51,7 @@ struct FileRow {
 };
 
 // A file of the card as this visit sees it.
-struct SeenFile {
+struct VisitedFile {
   std::optional<FileId> id;  // nullopt: new, a row is made in the visit's roll
   CardFile file;
   bool elsewhere = false;  // known from another card or folder: see Sighting
@@ -109,7 +109,7 @@ struct Holder {
   std::string_view machine_name() const { return machine().substr(0, machine().find('#')); }
 };
 
-// What takes a card's place in a lease on the notes beside the rolls, which all cards share; no card is called so.
+// What takes a card's place in the lock on the notes beside the rolls, which all cards share; no card is called so.
 inline constexpr const char* kNotesBesideTheRolls = "notes";
 
 struct CardInHand {

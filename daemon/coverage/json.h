@@ -1,4 +1,4 @@
-// Coverage as JSON, for commands, board and scripts alike.
+// Coverage as JSON, for commands and scripts alike.
 #pragma once
 
 #include "base/json.h"

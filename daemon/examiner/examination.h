@@ -13,7 +13,7 @@
 
 namespace everytake::examiner {
 
-// What a program is started with to make examinations (base/fork_server.h).
+// What a program is started with to make examinations (os/fork_server.h).
 inline constexpr const char* kExamine = "--examine-a-recording";
 
 // What is asked.

@@ -1,4 +1,4 @@
-// A clip as JSON, for commands, board and scripts alike.
+// A clip as JSON, for commands and scripts alike.
 #pragma once
 
 #include "base/json.h"

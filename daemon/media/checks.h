@@ -8,7 +8,7 @@
 
 namespace everytake::media {
 
-// What is not known is no flaw. In this order:
+// What is not known is nothing wrong. In this order:
 //   other_gamma      not the plan's gamma; where the plan has none, not that of nearly all its neighbours
 //   other_rate       plays at another rate than the edit, and is no slow motion
 //   other_size       not the size of nearly all its neighbours of the same capture rate
@@ -24,7 +24,7 @@ namespace everytake::media {
 // never has any while another has.
 std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, const Plan& plan);
 
-// Puts each clip's flaws after the problems it has.
+// Puts what checks_of() tells of each clip after the problems it has.
 void add_checks(std::vector<Clip>& clips, const Plan& plan);
 
 }  // namespace everytake::media

@@ -1,7 +1,6 @@
 // One destination's side of the copying: a thread that writes and a thread that reads back.
 #pragma once
 
-#include <deque>
 #include <map>
 #include <set>
 #include <stop_token>

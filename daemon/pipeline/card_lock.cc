@@ -10,7 +10,6 @@
 #include <thread>
 
 #include "base/sync.h"
-#include "os/paths.h"
 
 namespace everytake::pipeline {
 namespace {
@@ -112,8 +111,7 @@ bool is_alive(const catalogue::Holder& holder) {
 
 Result<CardLock> CardLock::take(catalogue::Catalogue& catalogue, const std::string& card, const Clock& clock) {
   const auto self = this_process();
-  if (!in_hand().add(catalogue, card))
-    return fail(Code::busy, "this program is copying the card already: wait for it");
+  if (!in_hand().add(catalogue, card)) return fail(Code::busy, "this program is copying the card already: wait for it");
   const auto alive = [&](const catalogue::Holder& holder) { return holder != self && is_alive(holder); };
   if (auto taken = catalogue.take_card(card, self, clock.now(), alive); !taken) {
     in_hand().drop(catalogue, card);

@@ -16,7 +16,7 @@ bool is_of_this_machine(const catalogue::Holder& holder);
 // Whether that very process still runs: same boot, same start time. One of another machine counts as alive.
 bool is_alive(const catalogue::Holder& holder);
 
-// Held until destroyed; a lease whose process died on this machine is taken over by the next.
+// Held until destroyed; a lock whose process died on this machine is taken over by the next.
 class CardLock {
  public:
   static Result<CardLock> take(catalogue::Catalogue& catalogue, const std::string& card, const Clock& clock);

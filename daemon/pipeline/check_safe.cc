@@ -2,7 +2,6 @@
 #include <map>
 
 #include "base/parallel.h"
-#include "base/text.h"
 #include "card/scan.h"
 #include "offload/hash.h"
 #include "offload/identity.h"

@@ -11,14 +11,14 @@ Result<ChosenRolls> ChosenRolls::take(catalogue::Catalogue& catalogue, std::span
   for (auto& roll : TRY(catalogue.rolls())) {
     if (!only.empty() && std::find(only.begin(), only.end(), roll.id) == only.end()) continue;
     if (cards.insert(roll.card).second) {
-      auto lease = CardLock::take(catalogue, roll.card, clock);
-      if (!lease && (lease.error().code != Code::busy || when_busy == WhenBusy::fail))
-        return tl::unexpected(std::move(lease.error()));
-      if (lease)
-        chosen.leases_.push_back(std::move(*lease));
+      auto lock = CardLock::take(catalogue, roll.card, clock);
+      if (!lock && (lock.error().code != Code::busy || when_busy == WhenBusy::fail))
+        return tl::unexpected(std::move(lock.error()));
+      if (lock)
+        chosen.locks_.push_back(std::move(*lock));
       else
         in_other_hands.insert(roll.card);
-      if (!lease && !chosen.busy_) chosen.busy_ = std::move(lease.error());
+      if (!lock && !chosen.busy_) chosen.busy_ = std::move(lock.error());
     }
     if (in_other_hands.contains(roll.card))
       chosen.left_out_.push_back(roll.name);

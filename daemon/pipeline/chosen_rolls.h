@@ -32,7 +32,7 @@ class ChosenRolls {
   std::vector<catalogue::FileRow> files_;
   std::vector<std::string> left_out_;
   std::optional<Error> busy_;
-  std::vector<CardLock> leases_;
+  std::vector<CardLock> locks_;
 };
 
 // A roll that was named is wanted now; of all of them those are meant that can be had.

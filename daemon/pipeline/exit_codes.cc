@@ -2,13 +2,23 @@
 
 #include <algorithm>
 #include <csignal>
+#include <initializer_list>
+
+#include "pipeline/pipeline.h"
 
 namespace everytake::pipeline {
 namespace {
 
-bool has(const IngestReport& report, std::initializer_list<const char*> codes) {
-  return std::any_of(report.problems.begin(), report.problems.end(), [&](const Problem& problem) {
-    return std::any_of(codes.begin(), codes.end(), [&](const char* code) { return problem.code == code; });
+using Codes = std::initializer_list<const char*>;
+
+// A destination that gets no copies for as long as a person does nothing about it.
+constexpr const char* kLost[] = {"no_room",          "too_large",  "read_only",     "destination_absent",
+                                 "destination_lost", "other_disk", "foreign_shoot", "cloned_mark",
+                                 "bad_mark"};
+
+bool has(const std::vector<Problem>& problems, const auto& codes) {
+  return std::ranges::any_of(problems, [&](const Problem& problem) {
+    return std::ranges::any_of(codes, [&](const char* code) { return problem.code == code; });
   });
 }
 
@@ -38,15 +48,20 @@ Exit exit_of(Code code) {
 }
 
 Exit exit_of(const IngestReport& report) {
-  if (has(report, {"bytes_differ"})) return Exit::differs;
+  if (has(report.problems, Codes{"bytes_differ"})) return Exit::differs;
   if (report.ended) return exit_of(report.ended->code);
-  if (has(report, {"unreadable"})) return Exit::card_gone;
-  if (has(report, {"no_room", "too_large", "read_only", "destination_absent", "destination_lost", "other_disk",
-                   "foreign_shoot", "cloned_mark", "bad_mark"}))
-    return Exit::no_space;
-  const bool all = std::all_of(report.destinations.begin(), report.destinations.end(), [](const auto& each) {
-    return each.state == IngestReport::Destination::State::verified;
-  });
+  if (has(report.problems, Codes{"unreadable"})) return Exit::card_gone;
+  if (has(report.problems, kLost)) return Exit::no_space;
+  const bool all = std::ranges::all_of(
+      report.destinations, [](const auto& each) { return each.state == IngestReport::Destination::State::verified; });
+  return all && report.problems.empty() ? Exit::done : Exit::no;
+}
+
+Exit exit_of(const VerifyReport& report) {
+  if (report.ended) return exit_of(report.ended->code);
+  if (has(report.problems, Codes{"bytes_differ"})) return Exit::differs;
+  if (has(report.problems, kLost)) return Exit::no_space;
+  const bool all = std::ranges::all_of(report.destinations, [](const auto& each) { return each.is_whole(); });
   return all && report.problems.empty() ? Exit::done : Exit::no;
 }
 

@@ -2,9 +2,11 @@
 #pragma once
 
 #include "base/result.h"
-#include "pipeline/pipeline.h"
 
 namespace everytake::pipeline {
+
+struct IngestReport;
+struct VerifyReport;
 
 enum class Exit {
   done = 0,           // or: the answer is yes
@@ -22,6 +24,8 @@ enum class Exit {
 Exit exit_of(Code code);
 // The gravest of what happened on a visit: a signal is the caller's to put first.
 Exit exit_of(const IngestReport& report);
+// The same of copies that were read back; what was repaired does not count.
+Exit exit_of(const VerifyReport& report);
 // For the signal that ended it.
 Exit exit_by(int signal);
 // The graver of two: bytes that differ before all.

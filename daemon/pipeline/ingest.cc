@@ -158,14 +158,14 @@ class Visit {
     std::set<std::string> cards{offload::card_key(card_.volume)};
     for (const auto& roll : TRY(catalogue_.rolls()))
       if (rolls.contains(roll.id) && cards.insert(roll.card).second)
-        leases_.push_back(TRY(CardLock::take(catalogue_, roll.card, clock_)));
+        locks_.push_back(TRY(CardLock::take(catalogue_, roll.card, clock_)));
     return {};
   }
 
   Result<void> find_destinations() {
     token_ = TRY(token_of(catalogue_));
-    std::optional<CardLock> turn;  // two cards at once would both take a new destination in hand
-    if (!options_.dry_run) turn.emplace(TRY(CardLock::take_notes(catalogue_, clock_)));
+    std::optional<CardLock> notes_lock;  // two cards at once would both take a new destination in hand
+    if (!options_.dry_run) notes_lock.emplace(TRY(CardLock::take_notes(catalogue_, clock_)));
     const auto stamp = options_.dry_run ? std::nullopt : std::optional(random_id());
     matches_ = match_destinations(open_, TRY(catalogue_.destinations()));
     for (auto& matched : matches_) {
@@ -194,7 +194,7 @@ class Visit {
   }
 
   Result<void> open_roll() {
-    std::vector<catalogue::SeenFile> seen;
+    std::vector<catalogue::VisitedFile> seen;
     for (const auto& file : files_)
       seen.push_back({file.row ? std::optional(file.row->id) : std::nullopt, file.file, file.elsewhere});
     std::map<std::int64_t, std::string> names;
@@ -524,7 +524,7 @@ class Visit {
   std::vector<std::optional<std::size_t>> target_of_;  // as matches_
   std::vector<MatchedDestination> target_matches_;     // those that are there, by target
   std::vector<offload::Target> targets_;
-  std::vector<CardLock> leases_;  // of other cards whose files are met here
+  std::vector<CardLock> locks_;  // of other cards whose files are met here
   std::optional<IndexedFiles> known_;
   std::optional<KeptBefore> met_;
   std::vector<VisitFile> files_;  // as listing_.files
@@ -540,8 +540,8 @@ class Visit {
 Result<IngestReport> Pipeline::ingest(const Card& card, std::span<OpenDestination> destinations,
                                       const IngestOptions& options, const IngestWatcher& watcher,
                                       std::stop_token stop) {
-  std::optional<CardLock> lease;
-  if (!options.dry_run) lease.emplace(TRY(CardLock::take(catalogue_, offload::card_key(card.volume), clock_)));
+  std::optional<CardLock> lock;
+  if (!options.dry_run) lock.emplace(TRY(CardLock::take(catalogue_, offload::card_key(card.volume), clock_)));
   return Visit(catalogue_, plan_, clock_, card, destinations, options, watcher, std::move(stop)).run();
 }
 

@@ -1,7 +1,6 @@
 // Files of a card that are kept already, from another folder of it or from a copy of it: known by their bytes.
 #pragma once
 
-#include <deque>
 #include <map>
 #include <set>
 #include <stop_token>

@@ -1,4 +1,4 @@
-// Pipeline::picture: what each clip looks like.
+// Pipeline::pictures: what each clip looks like.
 #include <algorithm>
 #include <atomic>
 #include <thread>
@@ -79,7 +79,7 @@ class Pictures {
 
 }  // namespace
 
-Result<std::size_t> Pipeline::picture(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop) {
+Result<std::size_t> Pipeline::pictures(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop) {
   auto clips = TRY(catalogue_.clips_to_picture());
   if (clips.empty()) return std::size_t{0};
   return Pictures(catalogue_, examiner_, TRY(rolls_here(destinations)), shoot, std::move(clips), std::move(stop)).run();

@@ -165,7 +165,7 @@ class Pipeline {
   // Makes strips of frames of all clips that were studied and have none, several at once and after all else that wants
   // the processor, and keeps them in the shoot's folder, `shoot`. Clips without a copy in reach stay as they are.
   // Returns how many were looked at. Fails where a strip can't be kept, with all others done.
-  Result<std::size_t> picture(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop);
+  Result<std::size_t> pictures(std::span<OpenDestination> destinations, Fs& shoot, std::stop_token stop);
 
   // Gives clips their kind by rule anew, from what is known of them and where they lie in the song. None named: all.
   Result<void> classify(std::span<const ClipId> only);

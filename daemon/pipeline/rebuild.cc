@@ -16,7 +16,6 @@
 #include "os/posix_fs.h"
 #include "pipeline/marks.h"
 #include "pipeline/open_shoot.h"
-#include "plan/plan.h"
 
 namespace everytake::pipeline {
 namespace {

@@ -102,7 +102,7 @@ class Repair {
   struct Wanting {
     catalogue::FileRow file;
     catalogue::CopyRow from;
-    std::vector<std::size_t> matches;  // that lack it
+    std::vector<std::size_t> lacking;  // indices in matches_, of those that lack it
   };
 
   // By the index to read from. A file without a good copy in reach is a problem.
@@ -119,10 +119,10 @@ class Repair {
             source = i;
             each.from = *good;
           }
-          if (!good && should_hold(file, matches_[i])) each.matches.push_back(i);
+          if (!good && should_hold(file, matches_[i])) each.lacking.push_back(i);
         }
         no_source_.erase(file.id);
-        if (each.matches.empty()) continue;
+        if (each.lacking.empty()) continue;
         each.file = std::move(file);
         if (source)
           work[*source].push_back(std::move(each));
@@ -170,7 +170,7 @@ class Repair {
   // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
   Result<bool> take_in_hand(MatchedDestination& matched) {
     if (!taken_in_hand_.insert(matched.open).second) return matched.is_here();
-    const auto turn = TRY(CardLock::take_notes(catalogue_, clock_));
+    const auto notes_lock = TRY(CardLock::take_notes(catalogue_, clock_));
     auto settled = TRY(settle(catalogue_, plan_, matched, stamp_));
     if (!settled.refusal) return true;
     matched.absence = *settled.refusal;
@@ -179,7 +179,7 @@ class Repair {
   }
 
   static bool lacks(const Wanting& each, std::size_t matched) {
-    return std::find(each.matches.begin(), each.matches.end(), matched) != each.matches.end();
+    return std::find(each.lacking.begin(), each.lacking.end(), matched) != each.lacking.end();
   }
 
   // What fits, as for a card; the source's copies are read, and must give the digests the card gave.
@@ -230,8 +230,8 @@ class Repair {
                           const std::vector<std::size_t>& indices, const CopyRecorder& recorder) {
     for (const auto& problem : recorder.problems()) round_problems_.push_back(problem);
     for (const auto& [file, error] : recorder.unread()) {
-      const auto matched = static_cast<std::size_t>(&source - matches_.data());
-      bad_sources_.insert({file, matched});
+      const auto index = static_cast<std::size_t>(&source - matches_.data());
+      bad_sources_.insert({file, index});
       again_ = true;
       if (error.code == Code::corrupt) TRY(note_bad(source, files, file));
     }

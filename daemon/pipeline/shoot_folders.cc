@@ -5,7 +5,6 @@
 #include <algorithm>
 
 #include "base/text.h"
-#include "offload/manifest.h"
 #include "os/posix_fs.h"
 #include "pipeline/marks.h"
 #include "pipeline/open_shoot.h"

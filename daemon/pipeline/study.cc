@@ -106,14 +106,14 @@ Result<void> Pipeline::settle_choices() {
 }
 
 Result<void> Pipeline::classify(std::span<const ClipId> only) {
-  const auto judge = [&](const Clip& clip) {
+  const auto record_kind = [&](const Clip& clip) {
     return catalogue_.record_rule(clip.id, media::classify(clip.facts, clip.placement, plan_.frame_rate));
   };
   if (only.empty())
-    for (const auto& clip : TRY(catalogue_.clips())) TRY(judge(clip));
+    for (const auto& clip : TRY(catalogue_.clips())) TRY(record_kind(clip));
   for (const auto id : only) {
     const auto clip = TRY(catalogue_.clip(id));
-    TRY(judge(clip));
+    TRY(record_kind(clip));
   }
   return {};
 }

@@ -1,7 +1,6 @@
 // Pipeline::verify: every copy read back again.
 #include <fmt/format.h>
 
-#include <set>
 #include <thread>
 
 #include "base/sync.h"
@@ -168,7 +167,7 @@ Result<void> give_marks(catalogue::Catalogue& catalogue, const Plan& plan, const
   const auto stamp = random_id();
   for (auto& matched : matches) {
     if (!matched.is_here() || !matched.id.value || !matched.mark.empty()) continue;
-    const auto turn = TRY(CardLock::take_notes(catalogue, clock));
+    const auto notes_lock = TRY(CardLock::take_notes(catalogue, clock));
     TRY(settle(catalogue, plan, matched, stamp));
   }
   return {};

@@ -45,44 +45,44 @@ void BackgroundStudy::run(std::stop_token stop) {
 
 // A destination that was away gets what it missed from the others; the cards may be long gone.
 void BackgroundStudy::catch_up(std::stop_token stop) {
-  const auto turn = shop_.turns.begin_catching_up();
-  if (!turn) return;  // woken again when the card is done
+  const auto may_catch_up = context_.card_priority.begin_catching_up();
+  if (!may_catch_up) return;  // woken again when the card is done
   std::stop_source both;
   const std::stop_callback end(stop, [&] { both.request_stop(); });
-  const std::stop_callback card_came(*turn, [&] { both.request_stop(); });
-  const Plan plan = shop_.plan.now();
+  const std::stop_callback card_came(*may_catch_up, [&] { both.request_stop(); });
+  const Plan plan = context_.plan.now();
   auto destinations = pipeline::open_destinations(plan.destinations);
   const bool fit = pipeline::check_disks(destinations) &&
-                   pipeline::check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug());
+                   pipeline::check_shoot_folder(plan.destinations, context_.plan.shoot(), plan.slug());
   if (fit)  // else it is said when a card comes
-    tell(pipeline::Pipeline(shop_.catalogue, plan, shop_.clock).repair(destinations, {}, {}, both.get_token()));
-  shop_.turns.end_catching_up();
+    tell(pipeline::Pipeline(context_.catalogue, plan, context_.clock).repair(destinations, {}, {}, both.get_token()));
+  context_.card_priority.end_catching_up();
 }
 
 void BackgroundStudy::tell(const Result<pipeline::RepairReport>& report) const {
   if (!report) {
-    if (report.error().code != Code::busy) shop_.log.say("catching up: " + report.error().what);
+    if (report.error().code != Code::busy) context_.log.say("catching up: " + report.error().what);
     return;
   }
   for (const auto& [name, files] : report->repaired)
-    shop_.log.say(
+    context_.log.say(
         fmt::format("\"{}\" caught up: {} from another destination, read back", shown(name), counted(files, "file")));
 }
 
 void BackgroundStudy::study(std::stop_token stop) {
-  const Plan plan = shop_.plan.now();
+  const Plan plan = context_.plan.now();
   auto destinations = pipeline::open_destinations(plan.destinations);
-  const auto song = [&](std::stop_token s) { return song_.of(shop_.plan.shoot(), plan.song, std::move(s)); };
-  pipeline::Pipeline pipeline(shop_.catalogue, plan, shop_.clock, song);
+  const auto song = [&](std::stop_token s) { return song_.of(context_.plan.shoot(), plan.song, std::move(s)); };
+  pipeline::Pipeline pipeline(context_.catalogue, plan, context_.clock, song);
   const auto studied = pipeline.study(destinations, {}, stop);
   if (!studied)
-    shop_.log.say("studying clips: " + studied.error().what);
+    context_.log.say("studying clips: " + studied.error().what);
   else if (studied->clips > 0)
-    shop_.log.say("studied " + counted(studied->clips, "clip"));
-  if (studied && studied->why) shop_.log.say("studying clips: " + studied->why->what);
-  const auto shoot = PosixFs::open_at(shop_.plan.shoot());
-  const auto seen = shoot ? pipeline.picture(destinations, **shoot, stop) : tl::unexpected(shoot.error());
-  if (!seen) shop_.log.say("pictures of clips: " + seen.error().what);
+    context_.log.say("studied " + counted(studied->clips, "clip"));
+  if (studied && studied->why) context_.log.say("studying clips: " + studied->why->what);
+  const auto shoot = PosixFs::open_at(context_.plan.shoot());
+  const auto seen = shoot ? pipeline.pictures(destinations, **shoot, stop) : tl::unexpected(shoot.error());
+  if (!seen) context_.log.say("pictures of clips: " + seen.error().what);
 }
 
 }  // namespace everytake::service

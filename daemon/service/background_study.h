@@ -12,7 +12,7 @@ namespace everytake::service {
 
 class BackgroundStudy {
  public:
-  explicit BackgroundStudy(const DaemonContext& shop) : shop_(shop) {}
+  explicit BackgroundStudy(const DaemonContext& context) : context_(context) {}
 
   // There may be something to study, or to catch up with. From any thread.
   void wake();
@@ -26,7 +26,7 @@ class BackgroundStudy {
   void catch_up(std::stop_token stop);
   void tell(const Result<pipeline::RepairReport>& report) const;
 
-  const DaemonContext& shop_;
+  const DaemonContext& context_;
   pipeline::KeptSong song_;  // of the thread that runs
   Mutex mu_;
   CondVar changed_;

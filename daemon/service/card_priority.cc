@@ -7,17 +7,18 @@ constexpr std::chrono::minutes kPatience{1};
 
 }  // namespace
 
-CardPriority::Card::Card(CardPriority& turns) : turns_(turns) {
-  MutexLock lock(turns_.mu_);
-  ++turns_.cards_;
-  if (turns_.catching_up_) turns_.catching_up_->request_stop();
+CardPriority::Card::Card(CardPriority& priority) : priority_(priority) {
+  MutexLock lock(priority_.mu_);
+  ++priority_.cards_;
+  if (priority_.catching_up_) priority_.catching_up_->request_stop();
   const auto end = std::chrono::steady_clock::now() + kPatience;
-  while (turns_.catching_up_ && std::chrono::steady_clock::now() < end) turns_.changed_.wait_until(turns_.mu_, end);
+  while (priority_.catching_up_ && std::chrono::steady_clock::now() < end)
+    priority_.changed_.wait_until(priority_.mu_, end);
 }
 
 CardPriority::Card::~Card() {
-  MutexLock lock(turns_.mu_);
-  --turns_.cards_;
+  MutexLock lock(priority_.mu_);
+  --priority_.cards_;
 }
 
 std::optional<std::stop_token> CardPriority::begin_catching_up() {

@@ -14,13 +14,13 @@ class CardPriority {
   // a disk that hangs must not keep a card waiting.
   class Card {
    public:
-    explicit Card(CardPriority& turns);
+    explicit Card(CardPriority& priority);
     ~Card();
     Card(const Card&) = delete;
     Card& operator=(const Card&) = delete;
 
    private:
-    CardPriority& turns_;
+    CardPriority& priority_;
   };
 
   // Until end_catching_up(); stopped when a card comes. nullopt while one is being visited. By one thread at a time.

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <set>
 
 #include "base/text.h"
 #include "card/recognise.h"
@@ -26,15 +25,14 @@ constexpr card::ScanLimits kGlance{.depth = 6, .entries = 200'000};  // recordin
 
 std::string structures_text(const std::vector<card::Structure>& structures) {
   std::string text;
-  for (const auto structure : structures)
-    text += (text.empty() ? "" : ", ") + std::string(to_string(structure));
+  for (const auto structure : structures) text += (text.empty() ? "" : ", ") + std::string(to_string(structure));
   return text;
 }
 
 class CardVisit {
  public:
-  CardVisit(const CardJob& job, const DaemonContext& shop, std::stop_token stop)
-      : job_(job), shop_(shop), stop_(std::move(stop)), name_(shown(job.root.native())) {}
+  CardVisit(const CardJob& job, const DaemonContext& context, std::stop_token stop)
+      : job_(job), context_(context), stop_(std::move(stop)), name_(shown(job.root.native())) {}
 
   Visited run() {
     const auto exit = visit();
@@ -47,24 +45,24 @@ class CardVisit {
   }
 
  private:
-  void say(const std::string& what) const { shop_.log.say(fmt::format("{}: {}", name_, what)); }
+  void say(const std::string& what) const { context_.log.say(fmt::format("{}: {}", name_, what)); }
 
   Result<pipeline::Exit> visit() {
     const auto fs = TRY(PosixFs::open_at(job_.root));
     if (job_.from == CardJob::From::mount && !TRY(is_worth_it(*fs))) return pipeline::Exit::done;
     const auto volume = TRY(fs->volume());
-    const bool medium = pipeline::is_medium(*fs, volume, shop_.plan.shoot());
+    const bool medium = pipeline::is_medium(*fs, volume, context_.plan.shoot());
     const pipeline::Card card{job_.root, *fs, volume, medium, pipeline::beside(job_.root, volume, medium)};
     const auto label = offload::card_label(card.volume, card.root);
     if (label != card.root.filename()) name_ = fmt::format("{} (\"{}\")", name_, shown(label));
 
-    const Plan plan = shop_.plan.now();
+    const Plan plan = context_.plan.now();
     auto destinations = pipeline::open_destinations(plan.destinations);
     TRY(pipeline::check_not_on_card(destinations, card));
     TRY(pipeline::check_disks(destinations));
-    TRY(pipeline::check_shoot_folder(plan.destinations, shop_.plan.shoot(), plan.slug()));
-    const CardPriority::Card turn(shop_.turns);
-    pipeline::Pipeline pipeline(shop_.catalogue, plan, shop_.clock);
+    TRY(pipeline::check_shoot_folder(plan.destinations, context_.plan.shoot(), plan.slug()));
+    const CardPriority::Card visiting(context_.card_priority);
+    pipeline::Pipeline pipeline(context_.catalogue, plan, context_.clock);
     const auto report = TRY(pipeline.ingest(card, destinations, {}, watcher(), stop_));
     tell(report);
     if (report.ended) return pipeline::exit_of(report);
@@ -97,14 +95,14 @@ class CardVisit {
     pipeline::IngestWatcher watcher;
     watcher.started = [this](const pipeline::IngestWatcher::Start& start) {
       glance_ = pipeline::glance_at(start);
-      begun_ = told_ = studied_ = shop_.clock.steady();
+      begun_ = told_ = studied_ = context_.clock.steady();
       say(fmt::format("{}: {}, {} to read", start.roll, counted(start.files, "file"), bytes_text(start.bytes)));
     };
     watcher.progress = [this](const offload::CopyProgress& progress) {
-      const auto now = shop_.clock.steady();
+      const auto now = context_.clock.steady();
       if (now - studied_ >= kBetweenStudies) {
         studied_ = now;
-        shop_.some_copied();
+        context_.some_copied();
       }
       if (now - told_ < kBetweenProgress) return;
       told_ = now;
@@ -150,7 +148,7 @@ class CardVisit {
   }
 
   const CardJob job_;
-  const DaemonContext& shop_;
+  const DaemonContext& context_;
   const std::stop_token stop_;
   std::string name_;
   pipeline::CopyGlance glance_;
@@ -159,8 +157,8 @@ class CardVisit {
 
 }  // namespace
 
-Visited visit_card(const CardJob& job, const DaemonContext& shop, std::stop_token stop) {
-  return CardVisit(job, shop, std::move(stop)).run();
+Visited visit_card(const CardJob& job, const DaemonContext& context, std::stop_token stop) {
+  return CardVisit(job, context, std::move(stop)).run();
 }
 
 }  // namespace everytake::service

@@ -18,7 +18,7 @@ struct DaemonContext {
   LivePlan& plan;
   const Clock& clock;
   Log& log;
-  CardPriority& turns;
+  CardPriority& card_priority;
   std::function<void()> some_copied = [] {};  // called now and then while a card is copied
 };
 
@@ -29,6 +29,6 @@ struct Visited {
 
 // Offloads what is at `job.root` and says whether it may be wiped. A mount that is no camera's card is left alone, and
 // done. Holds nothing of it open afterwards: it can be unmounted.
-Visited visit_card(const CardJob& job, const DaemonContext& shop, std::stop_token stop);
+Visited visit_card(const CardJob& job, const DaemonContext& context, std::stop_token stop);
 
 }  // namespace everytake::service

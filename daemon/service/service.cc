@@ -80,9 +80,9 @@ class Service {
         kept_(kept_folders(shoot, options)),
         parts_(std::move(parts)),
         plan_(std::move(shoot), log),
-        shop_{*parts_.catalogue, plan_, clock_, log_, turns_, [this] { studying_.wake(); }},
+        context_{*parts_.catalogue, plan_, clock_, log_, card_priority_, [this] { study_.wake(); }},
         cards_(kMostWaiting),
-        studying_(shop_),
+        study_(context_),
         crew_(parts_.ended) {}
 
   Result<void> open_watches() {
@@ -109,8 +109,8 @@ class Service {
   void start_threads() {
     const auto stop = stop_.get_token();
     for (int i = 0; i < kWorkers; ++i) crew_.start([this, stop] { work(stop); });
-    crew_.start([this, stop] { studying_.run(stop); });
-    studying_.wake();  // what an earlier run left
+    crew_.start([this, stop] { study_.run(stop); });
+    study_.wake();  // what an earlier run left
     if (options_.once)
       crew_.start([this, stop] { work_once(stop); });
     else
@@ -120,21 +120,21 @@ class Service {
 
   void work(std::stop_token stop) {
     while (const auto job = cards_.take()) {
-      const auto visited = visit_card(*job, shop_, stop);
+      const auto visited = visit_card(*job, context_, stop);
       if (visited.busy)
         cards_.put_off(job->root, visited.exit);
       else
         cards_.done(job->root, visited.exit);
-      studying_.wake();
+      study_.wake();
     }
   }
 
   void work_once(std::stop_token stop) {
     for (auto& watch : watches_) watches_exit_ = pipeline::worse(watches_exit_, watch->run_once(stop));
     cards_.wait_until_idle();
-    studying_.wait_until_idle();
+    study_.wait_until_idle();
     cards_.close();
-    studying_.close();
+    study_.close();
   }
 
   void mounts_changed() {
@@ -162,7 +162,7 @@ class Service {
     });
     if (!back) return;
     cards_.offer_unfinished();
-    studying_.wake();
+    study_.wake();
   }
 
   void take_signal() {
@@ -174,7 +174,7 @@ class Service {
     patience_ends_ = clock_.steady() + kPatience;
     stop_.request_stop();
     cards_.close();
-    studying_.close();
+    study_.close();
   }
 
   int wait_ms() const {
@@ -198,10 +198,10 @@ class Service {
   // Their own locking.
   Parts parts_;
   LivePlan plan_;
-  CardPriority turns_;
-  const DaemonContext shop_;
+  CardPriority card_priority_;
+  const DaemonContext context_;
   CardQueue cards_;
-  BackgroundStudy studying_;
+  BackgroundStudy study_;
   std::stop_source stop_;
   std::vector<std::unique_ptr<FolderWatch>> watches_;  // each its thread's own once that runs
   // The thread's that works once; read when it has ended.

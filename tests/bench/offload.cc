@@ -18,9 +18,9 @@
 #include "offload/hash.h"
 #include "os/posix_fs.h"
 #include "pipeline/pipeline.h"
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

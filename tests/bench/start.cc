@@ -47,19 +47,20 @@ int start(std::span<const std::string>) {
   const std::string program = EVERYTAKE_BINARY_DIR "/everytake";
   const test::TempDir dir;
   const auto shoot = dir / "saltmarsh", card = dir / "card";
-  const auto set_up = test::shell(
-      EVERYTAKE_BINARY_DIR "/tests/make_card " + test::quoted(card) + " --song " + test::quoted(dir / "song.wav") +
-      " && " + program + " --quiet init " + test::quoted(shoot) + " && mv " + test::quoted(dir / "song.wav") + " " +
-      test::quoted(shoot / "saltmarsh-radio.wav") + " && mkdir " + test::quoted(dir / "a") + " " +
-      test::quoted(dir / "b"));
+  const auto set_up =
+      test::shell(EVERYTAKE_BINARY_DIR "/tests/make_card " + test::quoted(card) + " --song " +
+                  test::quoted(dir / "song.wav") + " && " + program + " --quiet init " + test::quoted(shoot) +
+                  " && mv " + test::quoted(dir / "song.wav") + " " + test::quoted(shoot / "saltmarsh-radio.wav") +
+                  " && mkdir " + test::quoted(dir / "a") + " " + test::quoted(dir / "b"));
   if (set_up.exit != 0) return fmt::print(stderr, "{}", set_up.err), 1;
   test::put_file(shoot / "shoot.toml",
                  "[shoot]\ntitle = \"Saltmarsh Radio\"\nperformer = \"Tollhouse Four\"\nframe_rate = \"24000/1001\"\n"
                  "[song]\nfile = \"saltmarsh-radio.wav\"\n[[destination]]\nname = \"desk\"\npath = \"" +
-                     (dir / "a").string() + "\"\nsame_disk = \"allow\"\n[[destination]]\nname = \"shuttle\"\npath = \"" +
+                     (dir / "a").string() +
+                     "\"\nsame_disk = \"allow\"\n[[destination]]\nname = \"shuttle\"\npath = \"" +
                      (dir / "b").string() + "\"\nsame_disk = \"allow\"\n");
-  const auto filled = test::shell(program + " --quiet --shoot " + test::quoted(shoot) + " offload --no-study " +
-                                  test::quoted(card));
+  const auto filled =
+      test::shell(program + " --quiet --shoot " + test::quoted(shoot) + " offload --no-study " + test::quoted(card));
   fmt::print("{:<22} {:>7} {:>7} {:>7}\n", "", "least", "median", "most");
   row("everytake --version", {program, "--version"});
   row("everytake find", {program, "--shoot", shoot.string(), "find"});

@@ -13,9 +13,9 @@
 #include "media/picture/av_picture.h"
 #include "media/sound/audio.h"
 #include "os/posix_fs.h"
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake::bench {
 namespace {

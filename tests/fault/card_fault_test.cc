@@ -5,8 +5,8 @@
 #include <thread>
 
 #include "support/mount/mounted_shoot.h"
-#include "support/sanitized.h"
 #include "support/rooms.h"
+#include "support/sanitized.h"
 
 namespace everytake {
 namespace {

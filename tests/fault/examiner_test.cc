@@ -14,8 +14,8 @@
 #include "examiner/examiner.h"
 #include "media/facts.h"
 #include "support/ingest_bench.h"
-#include "support/sanitized.h"
 #include "support/rooms.h"
+#include "support/sanitized.h"
 
 namespace everytake {
 namespace {

@@ -9,10 +9,10 @@
 #include <cerrno>
 #include <cstdlib>
 
+#include "support/rooms.h"
 #include "support/sanitized.h"
 #include "support/shoot_bench.h"
 #include "support/tracer.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

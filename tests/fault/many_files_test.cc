@@ -8,9 +8,9 @@
 
 #include <cstdlib>
 
+#include "support/rooms.h"
 #include "support/sanitized.h"
 #include "support/shoot_bench.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -7,9 +7,9 @@
 #include <sstream>
 
 #include "support/mount/mounted_shoot.h"
+#include "support/rooms.h"
 #include "support/sanitized.h"
 #include "support/tracer.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -4,9 +4,9 @@
 
 #include <boost/filesystem.hpp>
 
+#include "support/rooms.h"
 #include "support/sanitized.h"
 #include "support/shoot_bench.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -11,7 +11,6 @@ namespace everytake {
 namespace {
 
 using test::FaultFs;
-using test::MemFs;
 
 class Verify : public test::IngestBench {
  protected:
@@ -153,16 +152,16 @@ TEST_F(Verify, LosesNothingWhicheverOperationFailsWhileMending) {
 }
 
 TEST(CardPriority, LetCardsGoBeforeCatchingUp) {
-  CardPriority turns;
+  CardPriority priority;
   {
-    const CardPriority::Card card(turns);
-    EXPECT_FALSE(turns.begin_catching_up());
+    const CardPriority::Card card(priority);
+    EXPECT_FALSE(priority.begin_catching_up());
   }
-  const auto turn = turns.begin_catching_up();
+  const auto turn = priority.begin_catching_up();
   ASSERT_TRUE(turn);
-  std::jthread card([&] { const CardPriority::Card visiting(turns); });
+  std::jthread card([&] { const CardPriority::Card visiting(priority); });
   while (!turn->stop_requested()) std::this_thread::yield();  // the card asks
-  turns.end_catching_up();
+  priority.end_catching_up();
 }
 
 }  // namespace

@@ -7,8 +7,8 @@
 #include "media/container/timecode.h"
 #include "support/call.h"
 #include "support/golden.h"
-#include "support/shoot_rows.h"
 #include "support/rooms.h"
+#include "support/shoot_rows.h"
 
 namespace everytake {
 namespace {

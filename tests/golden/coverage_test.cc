@@ -74,7 +74,7 @@ class Shoot {
   explicit Shoot(const std::vector<Known>& clips) {
     put_file(dir_ / "shoot.toml", get_file(Path(EVERYTAKE_SOURCE_DIR) / "tests/golden/saltmarsh.toml"));
     const auto catalogue = *Catalogue::open(dir_ / kCatalogueFile);
-    std::vector<SeenFile> files;
+    std::vector<VisitedFile> files;
     for (const auto& clip : clips) files.push_back({std::nullopt, {clip.name + ".MP4", 1000, FileTime(5s)}});
     const auto visit = *catalogue->open_visit({{}, "", kNow, "card-1", "/media/card", "CARD", "uuid", "identity"},
                                               files, [](const std::string&) { return false; });

@@ -6,8 +6,8 @@
 #include <string>
 
 #include "base/text.h"
-#include "support/shell.h"
 #include "support/rooms.h"
+#include "support/shell.h"
 
 namespace everytake::test {
 namespace {

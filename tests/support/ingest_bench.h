@@ -11,8 +11,8 @@
 #include "pipeline/pipeline.h"
 #include "pipeline/shoot_folders.h"
 #include "support/fault_fs.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::test {
 

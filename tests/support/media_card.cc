@@ -8,8 +8,8 @@
 #include "base/text.h"
 #include "support/media_movie.h"
 #include "support/media_song.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 extern "C" {
 #include <libavutil/timecode.h>

@@ -19,8 +19,8 @@ extern "C" {
 #include <sanitizer/lsan_interface.h>
 #endif
 
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::test {
 namespace {

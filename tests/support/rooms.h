@@ -1,4 +1,4 @@
-// Tests speak of all rooms of the house by their bare names.
+// Tests speak of what all folders of daemon/ hold by its bare name.
 #pragma once
 
 namespace everytake {

@@ -6,8 +6,8 @@
 
 #include <cstdlib>
 
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::test {
 

@@ -5,9 +5,9 @@
 
 #include <nlohmann/json.hpp>
 
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake::test {
 

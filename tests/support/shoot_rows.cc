@@ -14,7 +14,7 @@ std::vector<DestinationId> ShootRows::destinations() {
 
 std::vector<FileId> ShootRows::visit(const std::vector<Path>& paths, Instant at, const std::string& card) {
   const Roll roll{{}, "", at, card, "/media/card", "TOLL-A", "4A17-0B2C", "d41d"};
-  std::vector<SeenFile> seen;
+  std::vector<VisitedFile> seen;
   for (const auto& path : paths) seen.push_back({std::nullopt, {path, 1000, kShot}});
   return must(catalogue_->open_visit(roll, seen, [](const std::string&) { return false; })).files;
 }

@@ -7,8 +7,8 @@
 #include <vector>
 
 #include "catalogue/catalogue.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::test {
 

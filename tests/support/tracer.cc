@@ -15,8 +15,8 @@
 #include <cstdlib>
 #include <map>
 
-#include "support/sanitized.h"
 #include "support/rooms.h"
+#include "support/sanitized.h"
 
 namespace everytake::test {
 

@@ -8,9 +8,9 @@
 #include "media/probe.h"
 #include "os/posix_fs.h"
 #include "support/ffprobe.h"
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

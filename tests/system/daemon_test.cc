@@ -9,8 +9,8 @@
 #include <csignal>
 #include <functional>
 
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake {
 namespace {

@@ -10,8 +10,8 @@
 #include "os/posix_fs.h"
 #include "support/ffprobe.h"
 #include "support/media_card.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake {
 namespace {

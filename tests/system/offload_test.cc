@@ -3,8 +3,8 @@
 
 #include <boost/filesystem.hpp>
 
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake {
 namespace {

@@ -10,9 +10,9 @@
 #include "support/media_boxes.h"
 #include "support/media_card.h"
 #include "support/media_movie.h"
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake {
 namespace {

@@ -4,8 +4,8 @@
 #include <map>
 
 #include "support/media_card.h"
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake {
 namespace {

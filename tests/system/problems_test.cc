@@ -8,8 +8,8 @@
 #include "support/media_card.h"
 #include "support/media_movie.h"
 #include "support/media_song.h"
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake {
 namespace {

@@ -17,8 +17,9 @@ using test::shell;
 class SongLength : public testing::Test {
  protected:
   void make_song(int seconds) const {
-    const auto made = shell("ffmpeg -loglevel error -y -f lavfi -i sine=frequency=440:duration=" +
-                            std::to_string(seconds) + " " + quoted(song_));
+    const auto made =
+        shell("ffmpeg -loglevel error -y -f lavfi -i sine=frequency=440:duration=" + std::to_string(seconds) + " " +
+              quoted(song_));
     ASSERT_EQ(made.exit, 0) << made.err;
   }
   // The rows as a general tool reads them.

@@ -4,8 +4,8 @@
 #include <boost/filesystem.hpp>
 
 #include "support/media_card.h"
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake {
 namespace {

@@ -6,8 +6,8 @@
 #include <cstdlib>
 #include <thread>
 
-#include "support/shoot_rows.h"
 #include "support/rooms.h"
+#include "support/shoot_rows.h"
 
 namespace everytake {
 namespace {
@@ -23,7 +23,7 @@ class CatalogueRows : public testing::Test {
  protected:
   Catalogue& catalogue() { return rows_.catalogue(); }
 
-  Catalogue::Visit visit(const std::vector<SeenFile>& files, Instant at) {
+  Catalogue::Visit visit(const std::vector<VisitedFile>& files, Instant at) {
     const Roll roll{{}, "", at, "card-1", "/media/card\xff", "TOLL-A", "4A17-0B2C", "d41d"};
     return must(catalogue().open_visit(roll, files, [](const std::string&) { return false; }));
   }
@@ -31,7 +31,7 @@ class CatalogueRows : public testing::Test {
     const FileReading reading{file, digest, sample, readings};
     return catalogue().record_copies({}, std::span(&reading, 1));
   }
-  static SeenFile fresh(const Path& path) { return {std::nullopt, {path, 1000, test::kShot}}; }
+  static VisitedFile fresh(const Path& path) { return {std::nullopt, {path, 1000, test::kShot}}; }
   FileRow file(const std::string& path) {
     for (auto& row : must(catalogue().files_of_card("card-1")))
       if (row.file.path == path) return std::move(row);

@@ -64,7 +64,7 @@ std::vector<std::string> codes(
   std::vector<Clip> clips(neighbours, changed(all_change));
   clips.push_back(changed(change));
   std::vector<std::string> codes;
-  for (const auto& flaw : checks_of(clips.back(), clips, the_plan)) codes.push_back(flaw.code);
+  for (const auto& wrong : checks_of(clips.back(), clips, the_plan)) codes.push_back(wrong.code);
   return codes;
 }
 using Codes = std::vector<std::string>;
@@ -86,13 +86,13 @@ Change with_size(int width, int height) {
   };
 }
 
-TEST(Flaws, AreNoneInAClipThatIsAsItShouldBe) {
+TEST(Checks, AreNoneInAClipThatIsAsItShouldBe) {
   EXPECT_THAT(codes(no_change), IsEmpty());
   EXPECT_THAT(codes(no_change, 0), IsEmpty());
-  EXPECT_THAT(codes([](ClipFacts& facts) { facts = {}; }), IsEmpty());  // what is unknown is no flaw
+  EXPECT_THAT(codes([](ClipFacts& facts) { facts = {}; }), IsEmpty());  // what is unknown is no wrong
 }
 
-TEST(Flaws, CallAGammaOtherThanThePlans) {
+TEST(Checks, CallAGammaOtherThanThePlans) {
   const std::pair<std::optional<std::string>, Codes> rows[] = {{"s-log3", {}},
                                                                {"S-Log3-Cine", {}},
                                                                {std::nullopt, {}},
@@ -110,7 +110,7 @@ TEST(Flaws, CallAGammaOtherThanThePlans) {
   EXPECT_THAT(codes(by_plan), IsEmpty());
 }
 
-TEST(Flaws, CallAGammaOtherThanNearlyAllItsNeighboursWhereThePlanHasNone) {
+TEST(Checks, CallAGammaOtherThanNearlyAllItsNeighboursWhereThePlanHasNone) {
   const auto none = plan(std::nullopt);
   EXPECT_THAT(codes(with_gamma("rec709"), 3, none), ElementsAre("other_gamma"));
   EXPECT_THAT(codes(with_gamma("rec709"), 2, none), IsEmpty());  // too few to make a habit
@@ -128,7 +128,7 @@ TEST(Flaws, CallAGammaOtherThanNearlyAllItsNeighboursWhereThePlanHasNone) {
   EXPECT_THAT(checks_of(clips[0], clips, none), IsEmpty());
 }
 
-TEST(Flaws, CallARateOtherThanTheEditsUnlessItIsSlowMotion) {
+TEST(Checks, CallARateOtherThanTheEditsUnlessItIsSlowMotion) {
   struct Row {
     Rational file;
     std::optional<Rational> capture;
@@ -152,7 +152,7 @@ TEST(Flaws, CallARateOtherThanTheEditsUnlessItIsSlowMotion) {
   EXPECT_THAT(codes(varies), IsEmpty());  // said already
 }
 
-TEST(Flaws, CallASizeOtherThanNearlyAllNeighboursOfItsRate) {
+TEST(Checks, CallASizeOtherThanNearlyAllNeighboursOfItsRate) {
   EXPECT_THAT(codes(with_size(1920, 1080)), ElementsAre("other_size"));
   EXPECT_THAT(codes(with_size(2160, 3840)), IsEmpty());  // turned
   EXPECT_THAT(codes(with_size(1920, 1080), 2), IsEmpty());
@@ -163,7 +163,7 @@ TEST(Flaws, CallASizeOtherThanNearlyAllNeighboursOfItsRate) {
   EXPECT_THAT(codes(fast_and_small), IsEmpty());  // high rates may have smaller pictures
 }
 
-TEST(Flaws, CallAClipShortThatIsShortOnTheTimelineToo) {
+TEST(Checks, CallAClipShortThatIsShortOnTheTimelineToo) {
   const auto lasting = [](Micros length, std::optional<std::int64_t> frames) {
     return [=](ClipFacts& facts) {
       facts.duration = length;
@@ -176,7 +176,7 @@ TEST(Flaws, CallAClipShortThatIsShortOnTheTimelineToo) {
   EXPECT_THAT(codes(lasting(500ms, 60)), IsEmpty());  // at 120 frames a second: 2.5 s of slow motion
 }
 
-TEST(Flaws, CallAPictureBlackOnlyWhereAllOfItIs) {
+TEST(Checks, CallAPictureBlackOnlyWhereAllOfItIs) {
   const auto seen = [](FramesSeen frames) { return [=](ClipFacts& facts) { facts.frames_seen = frames; }; };
   EXPECT_THAT(codes(seen({5, 5})), ElementsAre("black_picture"));
   EXPECT_THAT(codes(seen({5, 4})), IsEmpty());
@@ -194,7 +194,7 @@ void without_sound(ClipFacts& facts) {
   facts.levels = {0, -200, 0};
 }
 
-TEST(Flaws, MissSoundOnlyWhereTheCameraCouldHaveRecordedIt) {
+TEST(Checks, MissSoundOnlyWhereTheCameraCouldHaveRecordedIt) {
   EXPECT_THAT(codes(without_sound), ElementsAre("no_sound"));
   EXPECT_THAT(codes(without_sound, 0), ElementsAre("no_sound"));                         // the first clip of the day
   EXPECT_THAT(codes(without_sound, 9, plan(), without_sound), ElementsAre("no_sound"));  // and nothing else has any
@@ -208,7 +208,7 @@ TEST(Flaws, MissSoundOnlyWhereTheCameraCouldHaveRecordedIt) {
         << to_string(file);
 }
 
-TEST(Flaws, MissNoSoundOfACameraThatNeverHasAnyBesideOneThatHas) {
+TEST(Checks, MissNoSoundOfACameraThatNeverHasAnyBesideOneThatHas) {
   std::vector<Clip> clips(3, changed(without_sound));
   clips.resize(5, good());
   for (std::size_t i = 3; i < 5; ++i) clips[i].facts.camera = "L-2";
@@ -221,7 +221,7 @@ TEST(Flaws, MissNoSoundOfACameraThatNeverHasAnyBesideOneThatHas) {
   EXPECT_EQ(checks_of(clips[0], clips, plan()).front().code, "no_sound");
 }
 
-TEST(Flaws, CallSoundSilentClippedOrUnreadableByItsLevels) {
+TEST(Checks, CallSoundSilentClippedOrUnreadableByItsLevels) {
   const auto with = [](SoundLevels levels) { return [=](ClipFacts& facts) { facts.levels = levels; }; };
   EXPECT_THAT(codes(with({96'000, -70.1, 0})), ElementsAre("silent_sound"));
   EXPECT_THAT(codes(with({96'000, -69.9, 0})), IsEmpty());
@@ -236,7 +236,7 @@ TEST(Flaws, CallSoundSilentClippedOrUnreadableByItsLevels) {
               IsEmpty());
 }
 
-TEST(Flaws, NameTheClipAndSayWhatToDo) {
+TEST(Checks, NameTheClipAndSayWhatToDo) {
   std::vector<Clip> clips(4, good());
   clips[0].facts.gamma = "rec709";
   clips[0].facts.problems = {{"truncated", "", "", "cut"}};

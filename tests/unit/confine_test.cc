@@ -11,8 +11,8 @@
 #include <csignal>
 #include <functional>
 
-#include "support/sanitized.h"
 #include "support/rooms.h"
+#include "support/sanitized.h"
 
 namespace everytake {
 namespace {

@@ -2,8 +2,8 @@
 
 #include <gtest/gtest.h>
 
-#include "support/shoot_rows.h"
 #include "support/rooms.h"
+#include "support/shoot_rows.h"
 
 namespace everytake {
 namespace {

@@ -11,8 +11,8 @@
 
 #include "os/posix_fs.h"
 #include "support/mem_fs.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake {
 namespace {

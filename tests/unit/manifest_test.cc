@@ -5,8 +5,8 @@
 #include <cstdlib>
 
 #include "os/posix_fs.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake {
 namespace {

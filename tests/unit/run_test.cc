@@ -6,8 +6,8 @@
 #include "cli/answer.h"
 #include "cli/shoot.h"
 #include "support/call.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::cli {
 namespace {

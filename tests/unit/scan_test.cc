@@ -13,8 +13,8 @@
 
 #include "os/posix_fs.h"
 #include "support/fault_fs.h"
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake {
 namespace {

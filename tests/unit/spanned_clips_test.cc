@@ -42,7 +42,7 @@ Clip next() {
   return clip;
 }
 
-TEST(GoesOn, WhereTheCameraSplitARecording) {
+TEST(SpannedClips, WhereTheCameraSplitARecording) {
   EXPECT_TRUE(continues(first(), next()));
   EXPECT_FALSE(continues(next(), first()));
   const Clip clips[] = {next(), first()};
@@ -52,7 +52,7 @@ TEST(GoesOn, WhereTheCameraSplitARecording) {
   EXPECT_EQ(previous_of(first(), clips), std::nullopt);
 }
 
-TEST(GoesOn, InTheNextChapterOfOneNumber) {
+TEST(SpannedClips, InTheNextChapterOfOneNumber) {
   auto a = first(), b = next();
   a.size = 3'798'176'462;  // chapters end where the camera likes
   a.name = "GX010034";
@@ -62,7 +62,7 @@ TEST(GoesOn, InTheNextChapterOfOneNumber) {
   EXPECT_FALSE(continues(a, b));
 }
 
-TEST(GoesOn, OnlyWhereEverythingSpeaksForIt) {
+TEST(SpannedClips, OnlyWhereEverythingSpeaksForIt) {
   const std::function<void(Clip&, Clip&)> changes[] = {
       [](Clip&, Clip& b) { b.name = "C0003"; },
       [](Clip&, Clip& b) { b.name = "D0002"; },
@@ -88,7 +88,7 @@ TEST(GoesOn, OnlyWhereEverythingSpeaksForIt) {
 }
 
 // AVCHD cameras split near 2 GB.
-TEST(GoesOn, FromEitherSizeAtWhichCamerasSplit) {
+TEST(SpannedClips, FromEitherSizeAtWhichCamerasSplit) {
   for (const auto& [size, splits] : {std::pair<std::uint64_t, bool>{2'147'483'647, true},
                                      {2'040'109'466, true},
                                      {2'147'483'648, false},

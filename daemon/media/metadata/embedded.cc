@@ -124,17 +124,17 @@ Result<std::vector<SourceMetadata>> vendor_metadata(ReadFile& file, const Contai
   std::vector<SourceMetadata> sources;
   if (const auto* xml = tag(container, "com.panasonic.semi-pro.metadata.xml"))
     if (auto metadata = parse_clip_metadata(*xml)) sources.push_back(std::move(*metadata));
-  // `places` in each box are where what is read may begin.
+  // `offsets` in each box are where what is read may begin.
   const auto add = [&](std::span<const std::string_view> path, auto read,
-                       std::initializer_list<std::uint64_t> places = {0}) -> Result<void> {
+                       std::initializer_list<std::uint64_t> offsets = {0}) -> Result<void> {
     for (const auto& box : TRY(find_boxes(file, path)))
-      for (const auto place : places)
+      for (const auto place : offsets)
         if (place < box.end - box.content)
           sources.push_back(read(TRY(read_bytes(file, box.content + place, box.end, kLargestNotes))));
     return {};
   };
-  const auto in_user_data = [&](std::string_view type, auto read, std::initializer_list<std::uint64_t> places = {0}) {
-    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, places);
+  const auto in_user_data = [&](std::string_view type, auto read, std::initializer_list<std::uint64_t> offsets = {0}) {
+    return add(std::array<std::string_view, 3>{"moov", "udta", type}, read, offsets);
   };
   TRY(add(std::array<std::string_view, 2>{"moov", "uuid"}, canon_metadata));
   TRY(in_user_data("MVTG", fujifilm_metadata));

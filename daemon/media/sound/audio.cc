@@ -2,7 +2,6 @@
 
 #include <algorithm>
 
-#include "base/text.h"
 #include "media/sound/av_sound.h"
 
 namespace everytake::media {

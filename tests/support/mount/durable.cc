@@ -7,8 +7,8 @@
 #include <boost/filesystem.hpp>
 #include <iterator>
 
-#include "support/temp_dir.h"
 #include "support/rooms.h"
+#include "support/temp_dir.h"
 
 namespace everytake::test {
 namespace {

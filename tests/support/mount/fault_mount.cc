@@ -10,9 +10,9 @@
 #include <csignal>
 #include <stdexcept>
 
+#include "support/rooms.h"
 #include "support/shell.h"
 #include "support/temp_dir.h"
-#include "support/rooms.h"
 
 namespace everytake::test {
 namespace {

@@ -6,8 +6,8 @@
 
 #include <boost/filesystem.hpp>
 
-#include "support/shell.h"
 #include "support/rooms.h"
+#include "support/shell.h"
 
 namespace everytake::test {
 

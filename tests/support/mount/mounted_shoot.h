@@ -4,8 +4,8 @@
 #include <optional>
 
 #include "support/mount/fault_mount.h"
-#include "support/shoot_bench.h"
 #include "support/rooms.h"
+#include "support/shoot_bench.h"
 
 namespace everytake::test {
 
