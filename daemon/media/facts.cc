@@ -7,6 +7,7 @@
 #include "media/metadata/embedded.h"
 #include "media/metadata/sidecar.h"
 #include "media/probe.h"
+#include "os/small_file.h"
 
 namespace everytake::media {
 namespace {
@@ -18,10 +19,7 @@ std::string name_of(const Path& path) {
 }
 
 Result<std::string> read_notes(const ReadFs& fs, const Path& path) {
-  const auto file = TRY(fs.open(path, Cache::use));
-  std::string text(static_cast<std::size_t>(std::min<std::uint64_t>(TRY(file->stat()).size, kLargestNotes + 1)), '\0');
-  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
-  return text;
+  return read_beginning(fs, path, kLargestNotes + 1);
 }
 
 // The notes beside the clip. One that can't be read, or is of another recording than the notes inside the clip, is a

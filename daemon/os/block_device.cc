@@ -10,25 +10,18 @@
 #include <algorithm>
 #include <array>
 #include <boost/filesystem.hpp>
-#include <boost/filesystem/fstream.hpp>
 #include <charconv>
 #include <optional>
 #include <set>
 #include <string_view>
 
 #include "os/posix_fs.h"
+#include "os/small_file.h"
 
 namespace everytake {
 namespace {
 
 namespace fs = boost::filesystem;
-
-std::string first_line(const fs::path& file) {
-  fs::ifstream in(file);
-  std::string line;
-  std::getline(in, line);
-  return line;
-}
 
 std::optional<std::uint64_t> number(std::string_view text) {
   std::uint64_t value = 0;

@@ -10,6 +10,7 @@
 #include <thread>
 
 #include "base/sync.h"
+#include "os/small_file.h"
 
 namespace everytake::pipeline {
 namespace {
@@ -36,22 +37,16 @@ std::int64_t start_time(std::int64_t pid) {
   return std::atoll(field.c_str());
 }
 
-std::string line_of(const std::string& file) {
-  auto line = contents(file);
-  line.resize(std::min(line.find('\n'), line.size()));
-  return line;
-}
-
 std::string boot_id() {
-  return line_of("/proc/sys/kernel/random/boot_id");
+  return first_line("/proc/sys/kernel/random/boot_id");
 }
 
 // hostname(7) and machine-id(5), as they were at first: what this process holds must stay its own.
 const std::string& this_machine() {
   static const std::string machine = [] {
-    auto name = line_of("/proc/sys/kernel/hostname");
+    auto name = first_line("/proc/sys/kernel/hostname");
     std::erase_if(name, [](char c) { return c == '#' || c == '/'; });
-    const auto number = line_of("/etc/machine-id");
+    const auto number = first_line("/etc/machine-id");
     return number.empty() ? name : name + "#" + number;
   }();
   return machine;
@@ -125,7 +120,7 @@ Result<CardLock> CardLock::take_notes(catalogue::Catalogue& catalogue, const Clo
   for (const auto end = clock.steady() + 60s;;) {
     auto taken = take(catalogue, catalogue::kNotesBesideTheRolls, clock);
     if (taken || taken.error().code != Code::busy || clock.steady() > end) return taken;
-    std::this_thread::sleep_for(20ms);
+    std::this_thread::sleep_for(20ms);  // a row: nothing tells when another process takes it back
   }
 }
 

@@ -5,23 +5,21 @@
 #include "base/text.h"
 #include "offload/manifest.h"
 #include "os/random.h"
+#include "os/small_file.h"
 
 namespace everytake::pipeline {
 namespace {
 
-constexpr std::size_t kMostBytes = 4096;  // far more than was ever written into one
+constexpr std::uint64_t kMostBytes = 4096;  // far more than was ever written into one
 constexpr std::string_view kMarkWords = "everytake destination ";
 constexpr std::string_view kOwnerWords = "everytake shoot ";
 constexpr const char* kToPeople =
     "\nBy this file everytake knows the folder again. Leave it here, and take it along when you move the folder.\n";
 
 Result<std::optional<std::string>> read_note(const ReadFs& fs, const Path& path) {
-  auto file = fs.open(path, Cache::use);
-  if (!file && file.error().code == Code::not_found) return std::nullopt;
-  if (!file) return tl::unexpected(std::move(file.error()));
-  std::string text(kMostBytes, '\0');
-  text.resize(TRY((*file)->read(std::as_writable_bytes(std::span(text)), 0)));
-  return text;
+  auto text = read_beginning(fs, path, kMostBytes);
+  if (!text && text.error().code == Code::not_found) return std::nullopt;
+  return TRY(std::move(text));
 }
 
 // What stands between `words` and the end of the first line; nullopt where the note does not begin so.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 
+#include "os/small_file.h"
 #include "pipeline/notes.h"
 
 namespace everytake::pipeline {
@@ -31,9 +32,7 @@ Result<std::optional<std::string>> kept_picture(const ReadFs& shoot, const Path&
     if (there.error().code == Code::not_found) return std::nullopt;
     return tl::unexpected(there.error());
   }
-  const auto file = TRY(shoot.open(path, Cache::use));
-  std::string jpeg(static_cast<std::size_t>(std::min<std::uint64_t>(TRY(file->stat()).size, kLargest)), '\0');
-  jpeg.resize(TRY(file->read(std::as_writable_bytes(std::span(jpeg)), 0)));
+  auto jpeg = TRY(read_beginning(shoot, path, kLargest));
   if (jpeg.empty()) return std::nullopt;
   return jpeg;
 }

@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "os/posix_fs.h"
+#include "os/small_file.h"
 #include "pipeline/marks.h"
 #include "pipeline/open_shoot.h"
 #include "plan/plan.h"
@@ -34,14 +35,10 @@ bool is_of_a_shoot(const DirEntry& entry) {
 
 // The title and performer of the plan that is kept in `home` are this one's.
 bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
-  const auto file = fs.open(home / kPlanFile, Cache::use);
-  if (!file) return false;
-  std::string text(kMostPlanBytes, '\0');
-  const auto size = (*file)->read(std::as_writable_bytes(std::span(text)), 0);
-  if (!size) return false;
-  text.resize(*size);
-  if (text == plan.text) return true;
-  const auto kept = plan::parse_plan(text, [](const Path&) { return Result<Micros>(Micros(1)); });
+  const auto text = read_beginning(fs, home / kPlanFile, kMostPlanBytes);
+  if (!text) return false;
+  if (*text == plan.text) return true;
+  const auto kept = plan::parse_plan(*text, [](const Path&) { return Result<Micros>(Micros(1)); });
   return kept && kept->title == plan.title && kept->performer == plan.performer;
 }
 
