@@ -55,8 +55,6 @@ class Reader {
 
  private:
   using Digests = SourceReading::Digests;
-  static bool ends_card(const Error& error) { return error.code == Code::gone || error.code == Code::cancelled; }
-
   // One file to its writers, tried anew when it can't be read, changes under the reading or gives bytes that are
   // doubtful. nullopt: told and given up.
   Result<std::optional<Digests>> file(const CopyJob& job) {

@@ -45,6 +45,11 @@ struct Reading {
   FileStat stat;  // of what was read: the same before and after
 };
 
+// Whether an error of reading one of a card's files ends the card, and not only that file.
+inline bool ends_card(const Error& error) {
+  return error.code == Code::gone || error.code == Code::cancelled;
+}
+
 // Reads a file to its end, and calls `between` between its blocks. `cancelled` when asked to stop, `corrupt` where the
 // file was changed meanwhile.
 Result<Reading> hash_file(const ReadFs& fs, const Path& path, Cache cache, std::stop_token stop,

@@ -17,8 +17,7 @@ Result<void> read_whole(const ReadFs& card, const catalogue::FileRow& row, offlo
                         std::stop_token stop) {
   const auto reading = offload::hash_file(card, seen.path, Cache::avoid, std::move(stop));
   if (!reading) {
-    if (reading.error().code == Code::cancelled || reading.error().code == Code::gone)
-      return tl::unexpected(reading.error());
+    if (offload::ends_card(reading.error())) return tl::unexpected(reading.error());
     seen.trouble = reading.error().what;
   } else if (reading->digest.hex() != row.digest) {
     seen.known = offload::FileSeen::Known::changed;

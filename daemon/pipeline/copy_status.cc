@@ -9,6 +9,7 @@
 #include "offload/hash.h"
 #include "offload/identity.h"
 #include "os/volume.h"
+#include "pipeline/chosen_rolls.h"
 
 namespace everytake::pipeline {
 namespace {
@@ -59,7 +60,7 @@ Result<IndexedFiles::Match> IndexedFiles::match(const ReadFs& card, const CardFi
     if (row.sample && !sample) sample = offload::sample_of(card, file);
     if (sample && !*sample) {
       const auto& error = sample->error();
-      if (error.code == Code::gone || error.code == Code::cancelled) return tl::unexpected(error);
+      if (offload::ends_card(error)) return tl::unexpected(error);
       match = {offload::FileSeen::Known::unread, &row, it->elsewhere, error.what};
       continue;
     }
@@ -110,16 +111,13 @@ std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<c
 
 CopyStatus::CopyStatus(const Plan& plan, std::span<OpenDestination> open, std::vector<catalogue::DestinationRow> rows)
     : rows_(std::move(rows)), matches_(match_destinations(open, rows_)) {
-  const auto planned = [&](const std::string& name) {
-    return std::ranges::any_of(plan.destinations, [&](const auto& each) { return each.name == name; });
-  };
   for (const auto& row : rows_) {
     const MatchedDestination* found = nullptr;
     for (const auto& matched : matches_)
       if (matched.id == row.id && (!found || (!found->is_here() && matched.is_here()))) found = &matched;
     offload::DestinationSeen seen;
     seen.name = row.name;
-    seen.wanted = planned(row.name);
+    seen.wanted = is_planned(plan, row.name);
     if (found) {
       seen.own_disk = found->open->planned.own_disk;
       seen.accept_cached = found->open->planned.accept_cached;

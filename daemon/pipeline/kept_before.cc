@@ -3,17 +3,9 @@
 #include <algorithm>
 
 #include "card/recognise.h"
-#include "offload/hash.h"
 #include "offload/identity.h"
 
 namespace everytake::pipeline {
-namespace {
-
-bool ends_card(const Error& error) {
-  return error.code == Code::gone || error.code == Code::cancelled;
-}
-
-}  // namespace
 
 KeptBefore::KeptBefore(const catalogue::Catalogue& catalogue, const ReadFs& card, const Listing& listing, bool confirm,
                        std::stop_token stop)
@@ -34,10 +26,17 @@ Result<const std::vector<catalogue::FileRow>*> KeptBefore::rows_of_size(std::uin
   return &it->second;
 }
 
-Result<bool> KeptBefore::is_still(const CardFile& file, const catalogue::FileRow& row) const {
+Result<std::optional<offload::Digest>> KeptBefore::digest_of(const CardFile& file) {
+  if (read_last_.path == file.path) return read_last_.digest;
   const auto reading = offload::hash_file(card_, file.path, Cache::avoid, stop_);
-  if (!reading && ends_card(reading.error())) return tl::unexpected(reading.error());
-  return reading && reading->digest.hex() == row.digest;
+  if (!reading && offload::ends_card(reading.error())) return tl::unexpected(reading.error());
+  read_last_ = {file.path, reading ? std::optional(reading->digest) : std::nullopt};
+  return read_last_.digest;
+}
+
+Result<bool> KeptBefore::is_still(const CardFile& file, const catalogue::FileRow& row) {
+  const auto digest = TRY(digest_of(file));
+  return digest && digest->hex() == row.digest;
 }
 
 Result<const catalogue::FileRow*> KeptBefore::find(const CardFile& file) {
@@ -45,17 +44,15 @@ Result<const catalogue::FileRow*> KeptBefore::find(const CardFile& file) {
   const auto candidate = [&](const catalogue::FileRow& row) { return may_be(file, row); };
   if (std::ranges::none_of(*rows, candidate)) return nullptr;
   const auto sample = offload::sample_of(card_, file);
-  if (!sample && ends_card(sample.error())) return tl::unexpected(sample.error());
+  if (!sample && offload::ends_card(sample.error())) return tl::unexpected(sample.error());
   if (!sample) return nullptr;  // the copying will say what is wrong
   const auto alike = [&](const catalogue::FileRow& row) { return candidate(row) && row.sample == sample->hex(); };
   auto it = std::ranges::find_if(*rows, alike);
   if (it == rows->end()) return nullptr;
   if (!confirm_) return &*it;
-  const auto reading = offload::hash_file(card_, file.path, Cache::avoid, stop_);
-  if (!reading && ends_card(reading.error())) return tl::unexpected(reading.error());
-  if (!reading) return nullptr;
-  it = std::ranges::find_if(*rows,
-                            [&](const catalogue::FileRow& r) { return alike(r) && r.digest == reading->digest.hex(); });
+  const auto digest = TRY(digest_of(file));
+  if (!digest) return nullptr;
+  it = std::ranges::find_if(*rows, [&](const catalogue::FileRow& r) { return alike(r) && r.digest == digest->hex(); });
   return it == rows->end() ? nullptr : &*it;
 }
 

@@ -2,12 +2,14 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <set>
 #include <stop_token>
 #include <string>
 
 #include "catalogue/catalogue.h"
 #include "model.h"
+#include "offload/hash.h"
 
 namespace everytake::pipeline {
 
@@ -22,9 +24,11 @@ class KeptBefore {
   // with what ends the card: `gone` or `cancelled`.
   Result<const catalogue::FileRow*> find(const CardFile& file);
   // Whether all bytes of `file` are still those of `row`, which it was known as. Fails as above.
-  Result<bool> is_still(const CardFile& file, const catalogue::FileRow& row) const;
+  Result<bool> is_still(const CardFile& file, const catalogue::FileRow& row);
 
  private:
+  // Of all its bytes, which are read once for one file's questions; nullopt where they can't be read.
+  Result<std::optional<offload::Digest>> digest_of(const CardFile& file);
   bool may_be(const CardFile& file, const catalogue::FileRow& row) const;
   Result<const std::vector<catalogue::FileRow>*> rows_of_size(std::uint64_t size);
 
@@ -34,6 +38,10 @@ class KeptBefore {
   const std::stop_token stop_;
   std::set<std::string> videos_;  // paths
   std::map<std::uint64_t, std::vector<catalogue::FileRow>> by_size_;
+  struct {
+    Path path;
+    std::optional<offload::Digest> digest;
+  } read_last_;
 };
 
 }  // namespace everytake::pipeline
