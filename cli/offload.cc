@@ -108,7 +108,7 @@ class Offload {
         TRY(options_.dry_run ? look_into_catalogue(shoot_) : catalogue::Catalogue::open(shoot_.catalogue()));
     pipeline::KeptSong song;
     pipeline::Pipeline pipeline(*catalogue, shoot_.plan, clock_, [&](std::stop_token stop) {
-      return song.of(shoot_.folder, shoot_.plan.song, std::move(stop));
+      return song.of(*catalogue, shoot_.folder, shoot_.plan.song, std::move(stop));
     });
 
     Teller teller(session_, clock_);

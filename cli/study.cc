@@ -25,7 +25,9 @@ Result<pipeline::Studied> study(const std::vector<std::string>& words, const pip
   auto destinations = pipeline::open_destinations(shoot.plan.destinations);
   const SystemClock clock;
   pipeline::KeptSong song;
-  const auto source = [&](std::stop_token s) { return song.of(shoot.folder, shoot.plan.song, std::move(s)); };
+  const auto source = [&](std::stop_token s) {
+    return song.of(*catalogue, shoot.folder, shoot.plan.song, std::move(s));
+  };
   pipeline::Pipeline pipeline(*catalogue, shoot.plan, clock, source);
   const auto studied = TRY(pipeline.study(destinations, chosen, stop));
   const auto folder = TRY(PosixFs::open_at(shoot.folder));

@@ -5,6 +5,7 @@
 #include <stop_token>
 
 #include "align/song_index.h"
+#include "catalogue/catalogue.h"
 #include "examiner/examiner.h"
 #include "model.h"
 #include "os/fs.h"
@@ -16,7 +17,9 @@ class KeptSong {
  public:
   // Of the song that a plan in `shoot` names; nullptr where it names none. `not_found` where the file is not there,
   // `invalid` where it has no sound, else the disk's error.
-  Result<std::shared_ptr<const align::SongIndex>> of(const Path& shoot, const Song& song, std::stop_token stop);
+  // Its length is noted in the catalogue.
+  Result<std::shared_ptr<const align::SongIndex>> of(catalogue::Catalogue& catalogue, const Path& shoot,
+                                                     const Song& song, std::stop_token stop);
 
  private:
   const examiner::Examiner examiner_;

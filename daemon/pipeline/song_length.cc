@@ -20,18 +20,38 @@ std::unique_ptr<catalogue::Catalogue> catalogue_in(const Path& shoot) {
   return catalogue ? std::move(*catalogue) : nullptr;
 }
 
+struct Measured {
+  Path file;
+  FileStat stat;  // before it was measured: another file that takes its place is measured anew
+  Micros length{};
+  bool is_known = false;
+};
+
+Result<Measured> measure(const catalogue::Catalogue* catalogue, const Path& song) {
+  const auto located = TRY(locate_file(song));
+  Measured measured{.file = located.real, .stat = TRY(located.folder->stat(located.name))};
+  if (catalogue)
+    if (const auto known = catalogue->length_of_song(measured.file, measured.stat.size, measured.stat.mtime);
+        known && *known) {
+      measured.length = **known;
+      measured.is_known = true;
+      return measured;
+    }
+  measured.length = TRY(examiner::Examiner().length(*located.folder, located.name, {}));
+  return measured;
+}
+
 }  // namespace
 
 Result<Micros> song_length(const Path& shoot, const Path& song) {
-  const auto located = TRY(locate_file(song));
-  const auto stat = TRY(located.folder->stat(located.name));
-  const auto catalogue = catalogue_in(shoot);
-  if (catalogue)
-    if (const auto known = catalogue->length_of_song(located.real, stat.size, stat.mtime); known && *known)
-      return **known;
-  const auto length = TRY(examiner::Examiner().length(*located.folder, located.name, {}));
-  if (catalogue) (void)catalogue->note_length_of_song(located.real, stat.size, stat.mtime, length);  // else once more
-  return length;
+  return TRY(measure(catalogue_in(shoot).get(), song)).length;
+}
+
+void remember_song_length(catalogue::Catalogue& catalogue, const Path& shoot, const Song& song) {
+  if (!song.file) return;
+  const auto measured = measure(&catalogue, shoot / *song.file);
+  if (measured && !measured->is_known)
+    (void)catalogue.note_length_of_song(measured->file, measured->stat.size, measured->stat.mtime, measured->length);
 }
 
 }  // namespace everytake::pipeline

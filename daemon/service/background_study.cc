@@ -72,7 +72,9 @@ void BackgroundStudy::tell(const Result<pipeline::RepairReport>& report) const {
 void BackgroundStudy::study(std::stop_token stop) {
   const Plan plan = context_.plan.now();
   auto destinations = pipeline::open_destinations(plan.destinations);
-  const auto song = [&](std::stop_token s) { return song_.of(context_.plan.shoot(), plan.song, std::move(s)); };
+  const auto song = [&](std::stop_token s) {
+    return song_.of(context_.catalogue, context_.plan.shoot(), plan.song, std::move(s));
+  };
   pipeline::Pipeline pipeline(context_.catalogue, plan, context_.clock, song);
   const auto studied = pipeline.study(destinations, {}, stop);
   if (!studied)

@@ -22,6 +22,11 @@ class SongLength : public testing::Test {
               quoted(song_));
     ASSERT_EQ(made.exit, 0) << made.err;
   }
+  Song planned() const {
+    Song song;
+    song.file = song_.filename();
+    return song;
+  }
   // The rows as a general tool reads them.
   std::string remembered() const {
     return shell("sqlite3 " + quoted(dir_ / "catalogue.sqlite") + " 'SELECT length_us FROM song_length'").out;
@@ -33,14 +38,17 @@ class SongLength : public testing::Test {
 
 TEST_F(SongLength, IsMeasuredOnceForAFileThatStaysAsItIs) {
   make_song(3);
-  ASSERT_TRUE(Catalogue::open(dir_ / "catalogue.sqlite"));
+  const auto catalogue = *Catalogue::open(dir_ / "catalogue.sqlite");
   EXPECT_EQ(song_length(dir_.path(), song_).value(), std::chrono::seconds(3));
+  EXPECT_EQ(remembered(), "");  // loading a plan writes nothing
+  remember_song_length(*catalogue, dir_.path(), planned());
   EXPECT_EQ(remembered(), "3000000\n");
   // What is remembered is what is told from then on, until the file is another one.
   shell("sqlite3 " + quoted(dir_ / "catalogue.sqlite") + " 'UPDATE song_length SET length_us = 5000000'");
   EXPECT_EQ(song_length(dir_.path(), song_).value(), std::chrono::seconds(5));
   make_song(4);
   EXPECT_EQ(song_length(dir_.path(), song_).value(), std::chrono::seconds(4));
+  remember_song_length(*catalogue, dir_.path(), planned());
   EXPECT_EQ(remembered(), "4000000\n");
 }
 
