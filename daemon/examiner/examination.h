@@ -13,8 +13,9 @@
 
 namespace everytake::examiner {
 
-// What a program is started with to make examinations (os/fork_server.h).
-inline constexpr const char* kExamine = "--examine-a-recording";
+// What a program is started with to make examinations (os/fork_server.h). One of another version would take what is
+// said for a recording's fault: it does not know the word, and ends.
+inline constexpr const char* kExamine = "--examine-a-recording=" EVERYTAKE_VERSION;
 
 // What is asked.
 struct Examination {

@@ -135,8 +135,12 @@ class Examiner::Servers {
       if (split.error().code != Code::gone) return tl::unexpected(split.error());
     }
     auto started = ForkServer::start(program_, "everytake-examiner", kExamine);
-    if (!started) return tl::unexpected(within("the process that reads recordings", started.error()));
-    TRY(started->split_off(socket, interrupt));
+    const auto name = shown(program_.string()) + ", which reads recordings";
+    if (!started) return tl::unexpected(within(name, started.error()));
+    auto split = started->split_off(socket, interrupt);
+    if (!split && split.error().code == Code::gone)
+      return fail(Code::gone, name + ", ended at once: it may be of another version than this program");
+    TRY(std::move(split));
     return std::move(*started);
   }
 

@@ -235,6 +235,15 @@ TEST(Examiner, SaysWhenItsProgramIsNotThere) {
   EXPECT_EQ(facts.error().code, Code::not_found);
 }
 
+// What it would say could be taken for a recording's fault.
+TEST(Examiner, BlamesNoRecordingForAProgramOfAnotherVersion) {
+  MemFs fs;
+  fs.put("C0001.MP4", "some bytes");
+  const auto facts = Examiner("/bin/false").facts(fs, "", clip_named("C0001"), {}, {});  // it knows not the word
+  ASSERT_FALSE(facts);
+  EXPECT_EQ(facts.error().code, Code::gone);
+}
+
 class Studied : public test::IngestBench {};
 
 TEST_F(Studied, CopiesAndVerdictStandWhateverAClipDoesToItsProcess) {
