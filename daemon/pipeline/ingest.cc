@@ -15,7 +15,9 @@
 #include "pipeline/card_lock.h"
 #include "pipeline/copy_recorder.h"
 #include "pipeline/copy_status.h"
+#include "pipeline/holdings.h"
 #include "pipeline/kept_before.h"
+#include "pipeline/list_card.h"
 #include "pipeline/match_destinations.h"
 #include "pipeline/notes.h"
 #include "pipeline/pipeline.h"
@@ -40,21 +42,6 @@ struct VisitFile {
 
   // Its path in its roll.
   const Path& path() const { return row ? row->file.path : file.path; }
-};
-
-// What of a visit's files lies at a destination.
-struct Holding {
-  std::size_t verified = 0, unproven = 0;  // files
-  std::uint64_t bytes = 0;                 // of the verified ones
-  std::optional<Evidence> readback;        // the weakest of theirs
-
-  void add(const catalogue::CopyRow& copy, std::uint64_t size) {
-    unproven += copy.state == CopyState::copied && copy.readback.has_value();
-    if (copy.state != CopyState::verified) return;
-    ++verified;
-    bytes += size;
-    readback = std::max(readback.value_or(Evidence::direct), copy.readback.value_or(Evidence::cached));
-  }
 };
 
 // One visit, step by step. Each step may rely on what the ones before it established.
@@ -94,13 +81,7 @@ class Visit {
 
  private:
   Result<void> list() {
-    listing_ = TRY(card::scan(card_.fs, stop_));
-    if (listing_.files.empty()) return nothing_listed();
-    const auto second = TRY(card::scan(card_.fs, stop_));
-    if (second.files != listing_.files)
-      return fail(Code::busy, shown(card_.root.string()) +
-                                  ": two listings differ: something still writes to it, or the reader is faulty; "
-                                  "try again, then try another reader");
+    listing_ = TRY(list_card(card_, stop_));
     report_.problems = listing_.problems;
     report_.root = card_.root;
     report_.label = offload::card_label(card_.volume, card_.root);
@@ -109,15 +90,6 @@ class Visit {
     report_.files = listing_.files.size();
     for (const auto& file : listing_.files) report_.bytes += file.size;
     return {};
-  }
-
-  // An empty card, or one whose folders can't be read: that must not look the same.
-  Result<void> nothing_listed() const {
-    const auto root = shown(card_.root.string());
-    if (listing_.complete) return fail(Code::invalid, root + ": there is no file on it");
-    const auto it = std::ranges::find(listing_.problems, "unreadable", &Problem::code);
-    return fail(Code::io,
-                root + ": no file of it can be listed" + (it == listing_.problems.end() ? "" : ": " + it->message));
   }
 
   // Which of the files are known: by their path here, else by their bytes from wherever they were kept.
@@ -456,38 +428,16 @@ class Visit {
 
   // From how everything stands now, not from what was done.
   Result<void> sum_up(const offload::CopyPlan& plan) {
-    std::set<std::int64_t> listed;
-    for (const auto& file : files_) listed.insert(file.id.value);
-    std::vector<Holding> holding(matches_.size());
-    const auto now = TRY(IndexedFiles::of_card(catalogue_, offload::card_key(card_.volume)));
-    for (const auto& row : now.rows()) {
-      if (listed.erase(row.id.value) == 0) continue;
-      for (const auto& copy : row.copies)
-        for (std::size_t i = 0; i < matches_.size(); ++i)
-          if (copy.destination == matches_[i].id && look_at(copy, matches_[i]) == offload::CopySeen::Now::unchanged)
-            holding[i].add(copy, row.file.size);
-    }
+    std::set<FileId> files;  // two of the card may be one that is kept already
+    for (const auto& file : files_) files.insert(file.id);
+    const auto holdings = TRY(holdings_of(catalogue_, offload::card_key(card_.volume), files, matches_));
     for (std::size_t i = 0; i < matches_.size(); ++i)
-      report_.destinations.push_back(sum_up(matches_[i], target_of_[i], plan, holding[i]));
+      report_.destinations.push_back(sum_up(matches_[i], target_of_[i], plan, holdings[i], files.size()));
     return {};
   }
 
-  // Two files of the card may be one that is kept already.
-  std::size_t distinct_files() const {
-    std::set<FileId> ids;
-    for (const auto& file : files_) ids.insert(file.id);
-    return ids.size();
-  }
-
-  static Problem unproven_problem(const std::string& destination, std::size_t files) {
-    return {"read_from_memory", "", destination,
-            fmt::format("\"{}\": {} read back equal, but from memory for all that can be seen, so they don't count: "
-                        "use another disk, or write accept_cached = true to this destination in the plan",
-                        shown(destination), counted(files, "file"))};
-  }
-
   IngestReport::Destination sum_up(const MatchedDestination& matched, std::optional<std::size_t> target,
-                                   const offload::CopyPlan& plan, const Holding& holding) {
+                                   const offload::CopyPlan& plan, const Holding& holding, std::size_t files) {
     IngestReport::Destination sum;
     sum.name = matched.open->planned.name;
     sum.path = matched.open->planned.path;
@@ -496,14 +446,14 @@ class Visit {
     sum.readback = holding.readback;
     if (holding.unproven > 0) {
       sum.readback = Evidence::cached;
-      report_.problems.push_back(unproven_problem(sum.name, holding.unproven));
+      report_.problems.push_back(holding.unproven_problem(sum.name));
     }
     if (!target) return sum;
     sum.already_files = already_[*target];
     sum.copied_files = recorder_ ? recorder_->stored(*target) : 0;
     sum.failed_files = recorder_ ? recorder_->failed(*target) : 0;
     const bool refused = plan.refused.count(*target) > 0;
-    sum.state = sum.files == distinct_files() ? State::verified : refused ? State::failed : State::incomplete;
+    sum.state = sum.files == files ? State::verified : refused ? State::failed : State::incomplete;
     return sum;
   }
 
