@@ -33,8 +33,8 @@ bool needs_sha256(const Path& path);
 // (GNU coreutils manual, "md5sum invocation").
 std::string sha256_line(const Path& path, const std::string& sha256_hex);
 
-// Writes a file of our own beside the copies. Replaces that of before, durably: after a power cut the old or the new
-// one is there, whole.
+// Writes a file of our own beside the copies. Replaces that of before once it was read back (`corrupt` where it
+// differs: the old one stays), and durably: after a power cut the old or the new one is there, whole.
 Result<void> write_note(Fs& fs, const Path& path, std::string_view bytes);
 
 // Writes `<roll>.xxh128`, and `<roll>.sha256` where a name needs it, into `folder` of `fs`. Replaces those of before,
