@@ -22,6 +22,7 @@ enum class Event {
   offload,
   twice,
   interrupted,
+  hiccup,
   shoot_more,
   reshoot,
   change_middle,
@@ -40,6 +41,7 @@ enum class Event {
   bad_write,
   verify,
   repair,
+  repair_cut,
   folder,
   on_card,
   clone,
@@ -48,14 +50,21 @@ enum class Event {
   restore
 };
 inline constexpr const char* kNames[] = {
-    "offload",   "twice",  "interrupted", "shoot_more", "reshoot", "change_middle", "shift_times", "wipe",  "unplug",
-    "plug_in",   "die",    "revive",      "alter",      "rot",     "lose",          "power_cut",   "flaky", "flip",
-    "bad_write", "verify", "repair",      "folder",     "on_card", "clone",         "other_shoot", "rival", "restore"};
+    "offload",   "twice",  "interrupted", "hiccup",    "shoot_more", "reshoot", "change_middle", "shift_times",
+    "wipe",      "unplug", "plug_in",     "die",       "revive",     "alter",   "rot",           "lose",
+    "power_cut", "flaky",  "flip",        "bad_write", "verify",     "repair",  "repair_cut",    "folder",
+    "on_card",   "clone",  "other_shoot", "rival",     "restore"};
 inline constexpr int kEvents = static_cast<int>(std::size(kNames));
 static_assert(kEvents == static_cast<int>(Event::restore) + 1);
 
-// How often a fault that a history named was met, over all of them.
-inline std::map<std::string, int> faults_met;
+// Over all histories: how often each event came, how often a fault that one named was met, and how many yeses were
+// compared with what the disks hold.
+struct Tally {
+  std::map<std::string, int> events;
+  std::map<std::string, int> met;
+  int yeses = 0;
+};
+inline Tally tally;
 
 struct Step {
   Event event;
@@ -98,6 +107,7 @@ class World {
   void apply(const Step& step) {
     const auto disk = step.pick % 2;
     const auto before = everything();
+    ++tally.events[kNames[static_cast<int>(step.event)]];
     happen(step, disk);
     if (!is_natural(step.event)) check_nothing_lost(before);
   }
@@ -109,6 +119,7 @@ class World {
     for (const bool every_byte : {false, true}) {
       const auto verdict = check_safe(card_, every_byte, is_on_card_);
       if (!verdict.safe) continue;
+      ++tally.yeses;
       RC_ASSERT(!is_on_card_);
       for (const auto& [clip, bytes] : clips_)
         for (int disk = 0; disk < 2; ++disk) {
@@ -163,6 +174,8 @@ class World {
         return offload(card_, {false, true});
       case Event::interrupted:
         return interrupted(step.pick);
+      case Event::hiccup:
+        return hiccup(step.pick);
       case Event::shoot_more:
         return shoot(step.pick % 4);
       case Event::reshoot:  // the same name, size and time, other bytes
@@ -199,6 +212,8 @@ class World {
       case Event::verify:
       case Event::repair:
         return look_after(step.event == Event::repair);
+      case Event::repair_cut:
+        return repair_cut(step.pick);
       case Event::folder:
         return folder();
       case Event::on_card:
@@ -218,7 +233,7 @@ class World {
   // What no program does.
   static bool is_natural(Event event) {
     return event == Event::alter || event == Event::rot || event == Event::lose || event == Event::power_cut ||
-           event == Event::interrupted || event == Event::clone;
+           event == Event::interrupted || event == Event::repair_cut || event == Event::clone;
   }
 
   // ---- The card ----
@@ -245,8 +260,9 @@ class World {
 
   // ---- What the disks hold ----
 
+  // Those that were set aside too: "R001.bad/.../C0001.MP4~2".
   static bool is_copy(const std::string& file) {
-    return file.find("everytake-part") == std::string::npos && file.ends_with(".MP4");
+    return file.find("everytake-part") == std::string::npos && file.find(".MP4") != std::string::npos;
   }
   static bool holds(const MemFs& disk, const std::string& bytes) {
     for (const auto& file : disk.files())
@@ -285,39 +301,57 @@ class World {
                 .check_safe({"/media/card", card, volume, on_card}, destinations, every_byte, {});
   }
 
-  Result<IngestReport> offload_to(const ReadFs& card, std::vector<OpenDestination> destinations,
-                                  const IngestOptions& options = {}) {
-    auto report = Pipeline(*catalogue_, plan_, clock_)
-                      .ingest({"/media/card", card, *card_.volume()}, destinations, options, {}, {});
+  void offload(const ReadFs& card, std::vector<OpenDestination>& destinations, const IngestOptions& options = {}) {
+    const auto report = Pipeline(*catalogue_, plan_, clock_)
+                            .ingest({"/media/card", card, *card_.volume()}, destinations, options, {}, {});
     if (!report && report.error().code == Code::invalid) excuse_ = report.error().what;
-    return report;
   }
-  void offload(const ReadFs& card, const IngestOptions& options = {}) { (void)offload_to(card, open(), options); }
+  void offload(const ReadFs& card, const IngestOptions& options = {}) {
+    auto destinations = open();
+    offload(card, destinations, options);
+  }
+
+  // Some operation at a disk, any of those that a visit does there.
+  static std::string some_operation(unsigned pick) {
+    static constexpr const char* kKinds[] = {
+        "create",      "append", "set_mtime", "sync", "close", "sync_all", "rename", "replace", "sync_folder",
+        "make_folder", "stat",   "list",      "open", "read",  "fstat",    "remove", "volume",  "still_there"};
+    return std::string(kKinds[pick % std::size(kKinds)]) + " * #" + std::to_string(1 + pick / std::size(kKinds) % 12);
+  }
+
+  // One of the disks with a fault before it, where it is here.
+  FaultFs* faulty(std::vector<OpenDestination>& destinations, unsigned disk) {
+    return dynamic_cast<FaultFs*>(destinations[disk].fs.get());
+  }
+
+  void count(const char* fault, const FaultFs* disk) { tally.met[fault] += disk && disk->hit(); }
 
   // A disk dies at some operation of the visit, and with the power.
   void interrupted(unsigned pick) {
-    static constexpr const char* kAt[] = {"create ", "append ", "sync_all ", "rename ", "sync_folder ", "make_folder "};
-    const auto disk = pick % 2;
-    const std::string roll = "saltmarsh-radio/R00" + std::to_string(1 + pick / 12 % 3);
-    const auto kind = pick / 2 % 6;
-    std::string operation = kAt[kind];
-    if (kind == 0 || kind == 1)
-      operation += roll + "/" + kFolder + "file-" + std::to_string(1 + pick / 12 % 8) + ".everytake-part";
-    if (kind == 3) operation += roll + "/" + name(pick % 4).string();
-    if (kind == 4) operation += roll + "/PRIVATE/M4ROOT/CLIP";
-    if (kind == 5) operation += roll;
     auto destinations = open();
-    if (destinations[disk].fs)
-      dynamic_cast<FaultFs&>(*destinations[disk].fs).fail_at(operation + " #1", Code::io, FaultFs::Then::dead);
-    offload_and_count("interrupted", destinations, disk);
-    disks_[disk]->crash(pick);
+    auto* disk = faulty(destinations, pick % 2);
+    if (disk) disk->fail_at(some_operation(pick / 2), Code::io, FaultFs::Then::dead);
+    offload(card_, destinations);
+    count("interrupted", disk);
+    disks_[pick % 2]->crash(pick);
   }
 
-  void offload_and_count(const char* fault, std::vector<OpenDestination>& destinations, unsigned disk) {
-    const auto report =
-        Pipeline(*catalogue_, plan_, clock_).ingest({"/media/card", card_, *card_.volume()}, destinations, {}, {}, {});
-    if (!report && report.error().code == Code::invalid) excuse_ = report.error().what;
-    if (destinations[disk].fs && dynamic_cast<FaultFs&>(*destinations[disk].fs).hit()) ++faults_met[fault];
+  // Some operation at a disk fails once.
+  void hiccup(unsigned pick) {
+    auto destinations = open();
+    auto* disk = faulty(destinations, pick % 2);
+    if (disk) disk->fail_at(some_operation(pick / 2), pick % 3 ? Code::io : Code::no_space);
+    offload(card_, destinations);
+    count("hiccup", disk);
+  }
+
+  void repair_cut(unsigned pick) {
+    auto destinations = open();
+    auto* disk = faulty(destinations, pick % 2);
+    if (disk) disk->fail_at(some_operation(pick / 2), Code::io, FaultFs::Then::dead);
+    (void)Pipeline(*catalogue_, plan_, clock_).repair(destinations, {}, {}, {});
+    count("repair_cut", disk);
+    disks_[pick % 2]->crash(pick);
   }
 
   void flaky(unsigned pick) {
@@ -328,28 +362,25 @@ class World {
     else
       reader.fail_at(operation, Code::gone, FaultFs::Then::dead);
     offload(reader);
-    faults_met["flaky"] += reader.hit();
+    count("flaky", &reader);
   }
 
   // The reader gives a wrong bit, once, in the first reading or a later one.
   void flip(unsigned pick) {
     FaultFs reader(card_);
     reader.flip_at("read " + name(pick % 4).string() + " #" + std::to_string(1 + pick / 4 % 3));
-    (void)offload_to(reader, open(), {false, pick % 3 == 0});
-    if (!reader.hit()) return;
-    flipped_.insert(clips_[pick % 4]);
-    ++faults_met["flip"];
+    offload(reader, {false, pick % 3 == 0});
+    count("flip", &reader);
+    if (reader.hit()) flipped_.insert(clips_[pick % 4]);
   }
 
+  // A bit changes on its way to a disk, or on its way back from there.
   void bad_write(unsigned pick) {
     auto destinations = open();
-    const auto disk = pick % 2;
-    const std::string roll = "saltmarsh-radio/R00" + std::to_string(1 + pick / 2 % 3);
-    if (destinations[disk].fs)
-      dynamic_cast<FaultFs&>(*destinations[disk].fs)
-          .flip_at("append " + roll + "/" + kFolder + "file-" + std::to_string(1 + pick / 6 % 6) +
-                   ".everytake-part #1");
-    offload_and_count("bad_write", destinations, disk);
+    auto* disk = faulty(destinations, pick % 2);
+    if (disk) disk->flip_at((pick / 2 % 4 ? "append * #" : "read * #") + std::to_string(1 + pick / 8 % 8));
+    offload(card_, destinations);
+    count("bad_write", disk);
   }
 
   void spoil(const Step& step, MemFs& disk) {
@@ -455,7 +486,7 @@ class World {
     for (const char* more : {"", "-journal"}) std::remove((file.string() + more).c_str());
     put_file(file, bytes);
     auto restored = Catalogue::open(file);
-    if (!restored) return;
+    if (!restored || !(*restored)->check()) return;  // damaged on its way to the disk: rebuild passes it over
     catalogue_ = std::move(*restored);
     RC_ASSERT(catalogue_->distrust_copies().has_value());
     RC_ASSERT(catalogue_->take_over((*owner)->catalogue, (*owner)->stamp).has_value());

@@ -410,5 +410,21 @@ TEST_F(WrongYes, TimesThatAChangeOfZoneMovedMakeNoNewRoll) {
   EXPECT_EQ(report->destinations[0].copied_files, 0U);
 }
 
+// With the laptop lost it is the last copy of every tag.
+TEST_F(WrongYes, AKeptCatalogueThatReadsBackWrongNeverReplacesTheGoodOne) {
+  ASSERT_TRUE(offload());
+  const auto kept = disks_[0]->get("saltmarsh-radio/catalogue.sqlite");
+  ASSERT_FALSE(kept.empty());
+  shoot("C0003", 3);
+  auto destinations = open();
+  auto& faulty = dynamic_cast<FaultFs&>(*destinations[0].fs);
+  faulty.flip_at("append saltmarsh-radio/catalogue.sqlite.everytake-part #1");
+  const auto report = offload(card_, std::move(destinations));
+  ASSERT_TRUE(report);
+  EXPECT_EQ(problems(*report), Codes{"no_backup"});
+  EXPECT_EQ(disks_[0]->get("saltmarsh-radio/catalogue.sqlite"), kept);
+  EXPECT_NE(disks_[1]->get("saltmarsh-radio/catalogue.sqlite"), kept);
+}
+
 }  // namespace
 }  // namespace everytake

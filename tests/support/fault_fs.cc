@@ -105,17 +105,20 @@ bool FaultFs::hit() const {
 
 FaultFs::Met FaultFs::meet(const std::string& kind, const Path& path) const {
   MutexLock lock(mu_);
-  const std::string what = kind + " " + same_in_every_run(path.string());
-  const std::string name = what + " #" + std::to_string(++counts_[what]);
+  const auto numbered = [&](const std::string& what)
+                            REQUIRES(mu_) { return what + " #" + std::to_string(++counts_[what]); };
+  const std::string name = numbered(kind + " " + same_in_every_run(path.string()));
+  const std::string of_any_file = numbered(kind + " *");
   seen_.insert(name);
+  const auto is_meant = [&](const std::string& operation) { return operation == name || operation == of_any_file; };
   Met met;
-  if (name == fail_operation_) {
+  if (is_meant(fail_operation_)) {
     hit_ = true;
     dead_ = then_ == Then::dead;
     met.error = Error{code_, name + ": injected", 0};
   } else if (dead_) {
     met.error = Error{Code::gone, name + ": the power is cut", 0};
-  } else if (name == flip_operation_) {
+  } else if (is_meant(flip_operation_)) {
     hit_ = met.flip = true;
   }
   return met;

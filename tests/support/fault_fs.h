@@ -1,5 +1,6 @@
 // Puts faults before a filesystem. Every operation has a name made of what it does, to which path, and the how-manieth
-// time: "append R001/C0001.MP4 #3". The name is the same in every run, whatever the threads do.
+// time: "append R001/C0001.MP4 #3". The name is the same in every run, whatever the threads do. A second name is for
+// faults that may meet any file: "append * #3" is the third append of all.
 #pragma once
 
 #include <functional>
