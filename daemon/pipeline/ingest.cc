@@ -353,10 +353,7 @@ class Visit {
   bool make_way(const catalogue::FileRow& row, std::size_t target, const Path& stored) {
     auto& fs = *target_matches_[target].open->fs;
     if (!fs.stat(stored)) return true;
-    const auto was_ours = [&](const catalogue::CopyRow& copy) {
-      return copy.destination == target_matches_[target].id && copy.stored == stored && copy.digest;
-    };
-    if (std::ranges::none_of(row.copies, was_ours)) return false;
+    if (!is_left_by_a_visit(fs, row, target_matches_[target].id, stored)) return false;
     if (!is_own_home(catalogue_, target_matches_[target]).value_or(false) || !set_aside(fs, stored, row.file.path))
       return false;
     const auto& name = target_matches_[target].open->planned.name;

@@ -127,6 +127,17 @@ Result<void> make_folders(Fs& fs, const Path& folder) {
 
 }  // namespace
 
+bool is_left_by_a_visit(const ReadFs& fs, const catalogue::FileRow& row, DestinationId destination,
+                        const Path& stored) {
+  constexpr auto kTimeStep = std::chrono::seconds(2);  // of FAT, the coarsest that a copy may lie on
+  const bool was_read_back = std::ranges::any_of(row.copies, [&](const catalogue::CopyRow& copy) {
+    return copy.destination == destination && copy.stored == stored && copy.digest;
+  });
+  if (was_read_back) return true;
+  const auto there = fs.stat(stored);
+  return there && std::chrono::abs(there->mtime - row.file.mtime) < kTimeStep;
+}
+
 bool set_aside(Fs& fs, const Path& stored, const Path& on_card) {
   if (!fs.stat(stored)) return false;
   const auto folder = roll_folder(stored, on_card);

@@ -244,11 +244,8 @@ class Repair {
           std::find_if(files.begin(), files.end(), [id = key.first](const auto& w) { return w.file.id.value == id; });
       const auto code = failure.error.code;
       if (code != Code::exists && code != Code::io && code != Code::corrupt) continue;
-      // What never was a copy of ours is a person's, and stays.
-      const auto was_ours = [&, &stored = failure.stored](const catalogue::CopyRow& copy) {
-        return copy.destination == matched.id && copy.stored == stored && copy.digest;
-      };
-      if (code == Code::exists && std::ranges::none_of(each->file.copies, was_ours)) continue;
+      if (code == Code::exists && !is_left_by_a_visit(*matched.open->fs, each->file, matched.id, failure.stored))
+        continue;  // a person's, and stays
       const bool moved = is_own_home(catalogue_, matched).value_or(false) &&
                          set_aside(*matched.open->fs, failure.stored, each->file.file.path);
       again_ = again_ || moved || code != Code::exists;

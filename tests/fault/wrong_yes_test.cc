@@ -426,5 +426,38 @@ TEST_F(WrongYes, AKeptCatalogueThatReadsBackWrongNeverReplacesTheGoodOne) {
   EXPECT_NE(disks_[1]->get("saltmarsh-radio/catalogue.sqlite"), kept);
 }
 
+// A visit that was cut between a copy's name and its row knows nothing of the copy, and what lies there may have become
+// other bytes since: by a disk that had not written what it said, as after a power cut.
+class CutAfterTheName : public WrongYes {
+ protected:
+  CutAfterTheName() {
+    auto destinations = open();
+    dynamic_cast<FaultFs&>(*destinations[0].fs).fail_at(kFolderSynced, Code::io, FaultFs::Then::dead);
+    EXPECT_TRUE(offload(card_, std::move(destinations)));
+    EXPECT_EQ(disks_[0]->get(stored_), card_.get(kClip));
+  }
+  static constexpr const char* kFolderSynced = "sync_folder saltmarsh-radio/R001/PRIVATE/M4ROOT/CLIP #1";
+  const Path stored_ = "saltmarsh-radio/R001/" + std::string(kClip);
+};
+
+TEST_F(CutAfterTheName, ACopyThatIsWrongNowIsSetAsideAndCopiedAgain) {
+  disks_[0]->alter(stored_, 100);
+  const auto wrong = disks_[0]->get(stored_);
+  const auto report = offload();
+  ASSERT_TRUE(report);
+  EXPECT_EQ(problems(*report), Codes{"bytes_differ"});
+  EXPECT_TRUE(kept_aside(*disks_[0], wrong));
+  expect_yes_that_is_true();
+}
+
+TEST_F(CutAfterTheName, APersonsFileThatTookTheNameMeanwhileStays) {
+  disks_[0]->put(stored_, "my own", FileTime(std::chrono::seconds(1'700'001'000)));
+  const auto report = offload();
+  ASSERT_TRUE(report);
+  EXPECT_EQ(problems(*report), Codes{"name_taken"});
+  EXPECT_EQ(disks_[0]->get(stored_), "my own");
+  EXPECT_FALSE(check_safe().safe);
+}
+
 }  // namespace
 }  // namespace everytake
