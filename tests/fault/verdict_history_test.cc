@@ -12,6 +12,7 @@
 namespace everytake {
 namespace {
 
+using test::Disks;
 using test::Event;
 using test::kEvents;
 using test::kNames;
@@ -42,8 +43,10 @@ TEST(Verdict, IsNeverAWrongYesNorANeedlessNoInRandomHistories) {
   });
   const auto histories = rc::gen::resize(kLongest, rc::gen::container<std::vector<Step>>(step));
   const bool held = rc::check("no wrong yes, no needless no", [&] {
+    const auto disks = *rc::gen::element(Disks::plain, Disks::coarse);
     const auto history = *histories;
-    World world(folder.path(), ++number);
+    World world(folder.path(), disks);
+    ++number;
     for (const auto& each : history) {
       world.apply(each);
       world.check();

@@ -66,6 +66,13 @@ struct Tally {
 };
 inline Tally tally;
 
+// What the filesystems tell: `coarse` ones nothing but sizes and coarse times.
+enum class Disks { plain, coarse };
+
+inline std::ostream& operator<<(std::ostream& out, Disks disks) {
+  return out << (disks == Disks::plain ? "plain disks" : "coarse disks");
+}
+
 struct Step {
   Event event;
   unsigned pick;
@@ -81,7 +88,7 @@ inline constexpr std::size_t kClipSize = 3000;
 // What the disks truly hold is looked up, not remembered.
 class World {
  public:
-  World(const Path& folder, int number) : folder_(folder), number_(number) {
+  World(const Path& folder, Disks kind) : folder_(folder), kind_(kind) {
     for (auto* plan : {&plan_, &other_plan_}) {
       plan->title = "Saltmarsh Radio";
       for (const char* name : {"desk", "shuttle"}) {
@@ -154,12 +161,11 @@ class World {
  private:
   static Path name(unsigned clip) { return std::string(kFolder) + "C000" + std::to_string(clip) + ".MP4"; }
 
-  // Half of the worlds have filesystems that tell nothing but sizes and coarse times.
   std::unique_ptr<MemFs> new_disk() const {
     auto disk = std::make_unique<MemFs>();
     auto volume = *disk->volume();
-    volume.filesystem = number_ % 2 ? "fuse.exfat" : "ext4";
-    if (number_ % 2) volume.uuid = "";
+    volume.filesystem = kind_ == Disks::coarse ? "fuse.exfat" : "ext4";
+    if (kind_ == Disks::coarse) volume.uuid = "";
     disk->set_volume(volume);
     return disk;
   }
@@ -390,7 +396,7 @@ class World {
     if (copies.empty()) return;
     const auto& file = copies[step.pick / 2 % copies.size()];
     const auto before = disk.get(file);
-    if (number_ % 2) {
+    if (kind_ == Disks::coarse) {
       // Coarse times and sizes can't show any of it, but that a file is gone.
       if (step.event != Event::lose) rotten_.insert({static_cast<int>(step.pick % 2), before});
     } else if (step.event == Event::rot) {
@@ -494,7 +500,7 @@ class World {
   }
 
   const Path folder_;
-  const int number_;
+  const Disks kind_;
   Plan plan_, other_plan_;
   SystemClock clock_;
   MemFs card_, other_card_;

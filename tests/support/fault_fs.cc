@@ -16,7 +16,7 @@ class FaultReadFile final : public ReadFile {
     auto met = fs_.meet("read", path_);
     if (met.error) return tl::unexpected(*met.error);
     const auto count = TRY(inner_->read(buffer, offset));
-    if (met.flip && count > 0) buffer[count / 2] ^= std::byte{1};
+    if (met.flip && count > 0) buffer[count / 2] ^= std::byte{2};
     return count;
   }
   Result<FileStat> stat() const override {
@@ -41,7 +41,7 @@ class FaultWriteFile final : public WriteFile {
     if (met.error) return tl::unexpected(*met.error);
     if (!met.flip || bytes.empty()) return inner_->append(bytes);
     std::vector<std::byte> changed(bytes.begin(), bytes.end());
-    changed[changed.size() / 2] ^= std::byte{1};
+    changed[changed.size() / 2] ^= std::byte{4};
     return inner_->append(changed);
   }
   Result<void> set_mtime(FileTime mtime) override {

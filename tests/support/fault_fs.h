@@ -22,7 +22,9 @@ class FaultFs final : public Fs {
   explicit FaultFs(Fs& inner) : inner_(inner) {}
 
   void fail_at(std::string operation, Code code, Then then = Then::carry_on);
-  void flip_at(std::string operation);          // one bit of what this read or append carries
+  // One bit of what this read or append carries; never one that another of them or MemFs::alter() turns: two must not
+  // take each other back.
+  void flip_at(std::string operation);
   std::vector<std::string> operations() const;  // all names so far, sorted
   bool hit() const;
 
