@@ -161,18 +161,24 @@ TEST_F(DiskVerdict, RefusesADestinationOnACardThatIsMountedTwice) {
   shell("umount " + quoted(again));
 }
 
-// The shoot's own folder on the card makes it no disk of this computer's.
+// The shoot's own folder on the card makes it no disk of this computer's: by another mount of it too, where no path
+// tells.
 TEST_F(DiskVerdict, RefusesADestinationOnACardThatHoldsTheShootToo) {
-  const auto card = dir_ / "medium";
+  const auto card = dir_ / "medium", again = dir_ / "again";
   EVERYTAKE_NEEDS_IMAGE(make_and_mount(image_, kExt4, card));
-  shell("mkdir -p " + quoted(card / "DCIM/100") + " " + quoted(card / "backup") + " " + quoted(card / "shoot"));
+  shell("mkdir -p " + quoted(card / "DCIM/100") + " " + quoted(card / "backup") + " " + quoted(card / "shoot") + " " +
+        quoted(again));
   test::put_file(card / "DCIM/100/C0001.MP4", std::string(300'000, 'c'));
   test::put_file(card / "shoot/shoot.toml", plan());
-  const auto refused =
-      shell(program() + " --shoot " + quoted(card / "shoot") + " offload --no-study " + quoted(card / "DCIM") +
-            " --to desk=" + quoted(card / "backup") + " --to shuttle=" + quoted(shuttle_.path()));
-  EXPECT_EQ(refused.exit, 3) << refused.err;
-  EXPECT_EQ(shell("ls -A " + quoted(card / "backup")).out, "");
+  EVERYTAKE_NEEDS_IMAGE(shell("mount --bind " + quoted(card / "backup") + " " + quoted(again)).exit == 0);
+  for (const auto& backup : {card / "backup", again}) {
+    const auto refused =
+        shell(program() + " --shoot " + quoted(card / "shoot") + " offload --no-study " + quoted(card / "DCIM") +
+              " --to desk=" + quoted(backup) + " --to shuttle=" + quoted(shuttle_.path()));
+    EXPECT_EQ(refused.exit, 3) << refused.err;
+    EXPECT_EQ(shell("ls -A " + quoted(card / "backup")).out, "");
+  }
+  shell("umount " + quoted(again));
 }
 
 TEST_F(DiskVerdict, IsNoForAnotherDiskAtThePathOrNone) {
