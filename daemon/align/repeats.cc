@@ -21,8 +21,8 @@ constexpr double kOwnShare = 0.42;  // a place is only better where its own soun
 constexpr double kOwnHeard = 0.5;   // here it is beyond doubt
 constexpr double kHeardOn = 0.75;   // of what is heard of others: past a song's end this is no echo of it
 
-// Bins that are summed up where two places are brought together: over so few the phase hardly turns, as they are no
-// more than kTogether apart.
+// Bins are summed in groups before two places are aligned: within a group the phase hardly turns, because the places
+// are at most kTogether samples apart.
 constexpr std::size_t kGroup = 8;
 constexpr std::size_t kGroups = (kLastBin - kFirstBin + kGroup - 1) / kGroup;
 constexpr double kFirstCentre = kFirstBin + (kGroup - 1) / 2.0;  // the bin in the middle of the first group

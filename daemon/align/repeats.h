@@ -10,17 +10,20 @@ namespace everytake::align {
 // Other offsets (song samples at the clip's sample 0) whose sound resembles what the song has along `line`.
 std::vector<double> similar_places(const SongIndex& song, const Windows& clip, const Line& line);
 
-// How much better the clip goes with one line than with others. For one thread.
+// Compares one place in the song with others that resemble it: which of them does the clip fit? For one thread.
 class Contest {
  public:
   // All must outlive this.
   Contest(const SongIndex& song, Windows& clip, const Line& champion);
 
   const Line& champion() const { return champion_; }
-  // In deviations: by the bins in which the song differs between the two places. Near 0 where it does not differ, or
-  // where the clip can't tell; 0 too where the winner lies at an end of the song and it is heard to go on; 0 too where
-  // the champion fits better and yet what it alone has is not heard: then the clip holds what both have and something
-  // else. Looks at few windows first, at more where those don't decide beyond `enough`.
+  // How much better the clip fits the champion than the rival, in standard deviations (negative: the rival). Only
+  // frequencies in which the song differs between the two places count. 0 where nothing can be said:
+  // - the song does not differ there, or the clip can't tell;
+  // - the better place lies at an end of the song, but the clip is heard to go on past it;
+  // - the champion fits better, but the sound that it alone has is not in the clip, which then holds what both places
+  //   have and something else.
+  // Looks at few windows first, and at more where those don't decide beyond `enough`.
   double against(const Line& rival, double enough);
 
  private:

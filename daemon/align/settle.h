@@ -9,11 +9,12 @@
 
 namespace everytake::align {
 
-// The placements by rule that become others: clips with several candidates of which neighbours of the same continuous
-// take tell one, and clips that were settled so before and are not any more. A neighbour is a clip of the same roll,
-// placed by its own sound or by hand, that ends or begins within 20 s; both times of recording must be known, and the
-// playback must have been heard up to the ends that face each other. Neighbours that tell different things tell
-// nothing. A pure function of the clips; their order makes no difference.
+// The placements to change. A clip with several candidates gets the one that its neighbours tell; a clip that was
+// settled so before and is not any more becomes ambiguous again.
+//
+// A neighbour is a clip of the same roll that ends or begins within 20 s and is placed by its own sound or by hand.
+// Both times of recording must be known, and both must hold the playback up to the ends that face each other. Where two
+// neighbours disagree nothing is settled. A pure function of the clips; their order makes no difference.
 std::vector<std::pair<ClipId, Placement>> settle(std::span<const Clip> clips);
 
 }  // namespace everytake::align

@@ -40,7 +40,8 @@ class OwnBlock {
   ~OwnBlock();
   OwnBlock(const OwnBlock&) = delete;
   OwnBlock& operator=(const OwnBlock&) = delete;
-  // kBlockSize bytes; fewer for a file of fewer bytes, and then more than it has. Whatever was in it is gone.
+  // A buffer for reading a file of `size` bytes: kBlockSize bytes, or fewer for a smaller file, but always more than
+  // the file has, so that one read shows its end. Its contents before are lost.
   std::span<std::byte> for_file(std::uint64_t size);
 
  private:

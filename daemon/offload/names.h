@@ -70,8 +70,9 @@ struct OtherName {
 // digits, "-._~" and "/" (RFC 3986), two spaces between them.
 std::string names_note(std::span<const OtherName> names);
 
-// What names_note() wrote, from a disk that may hold anything: `invalid` names the line that is none, whose path would
-// lead out of the roll, whose paths are not equally deep, or that tells of a file a second time.
+// Reads what names_note() wrote, from a disk that may hold anything. `invalid`, with the number of the line, for one
+// that is no such line, whose path leads out of the roll, whose two paths differ in depth, or whose file stood there
+// before.
 Result<std::vector<OtherName>> parse_names_note(std::string_view text);
 
 }  // namespace everytake::offload

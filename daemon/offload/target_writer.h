@@ -28,8 +28,8 @@ class TargetWriter {
   void end(const Digest& digest);
   void abandon();  // the file can't be read: what was written of it is removed
   void finish();   // no more files; what was given is completed
-  // Leaves this destination behind if its disk has taken nothing for longer than is waited for: blocks that wait for it
-  // are given back, and its files fail from here on.
+  // Gives up this destination if its disk has taken nothing for too long: the blocks queued for it are freed, and all
+  // its further files fail.
   void leave_behind_if_hung();
 
  private:

@@ -35,12 +35,12 @@ class Channel {
   // nullopt where the other end closed between two messages; `corrupt` for one longer than `most` bytes.
   Result<std::optional<Message>> receive(std::uint64_t most, int interrupt = -1);
 
-  // The same for what is open: the other end gets a descriptor of its own of it, closed on exec. In one direction a
-  // channel carries either these or messages.
+  // Sends an open descriptor: the other end gets its own duplicate, closed on exec. One direction of a channel carries
+  // either descriptors or messages, never both.
   Result<void> send_descriptor(int descriptor, int interrupt = -1);
   Result<std::optional<Descriptor>> receive_descriptor(int interrupt = -1);
 
-  // The same from now on, anew.
+  // Sets the patience for the calls from now on.
   void wait_at_most(Duration patience) { patience_ = patience; }
   // This end, before the object's own; no other call may follow.
   void close() { socket_ = Descriptor(); }

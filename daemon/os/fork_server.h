@@ -12,8 +12,9 @@ namespace everytake {
 // The loaded program. It ends with this object at the latest, and what was split off with it. For one thread at a time.
 class ForkServer {
  public:
-  // Starts `program` under `name` with the one argument `word`, upon which it calls serve_forks(). Its standard input
-  // alone leads anywhere, its environment is empty, its folder is the root, and it is deaf to the terminal's Ctrl-C.
+  // Starts `program` under `name` with one argument, `word`, which makes it call serve_forks(). It is cut off from this
+  // process: only its standard input is open (the channel), its environment is empty, its folder is the root, and
+  // Ctrl-C at the terminal does not reach it.
   static Result<ForkServer> start(const Path& program, std::string name, std::string word);
   ForkServer(ForkServer&& other) noexcept;
   ForkServer& operator=(ForkServer&&) = delete;

@@ -20,14 +20,14 @@ struct OpenDestination {
 // Opens what is there. Never makes a destination's folder: an unplugged disk's mount point must stay empty.
 std::vector<OpenDestination> open_destinations(std::span<const PlannedDestination> planned);
 
-// Refuses (`invalid`) a shoot whose folder is where a destination keeps its copies, `slug` in it, or below: the
-// catalogue kept there would replace the one in use.
+// Refuses (`invalid`) a shoot that stands in or below the folder `slug` of one of its own destinations: the catalogue
+// that is kept there after each visit would replace the one in use.
 Result<void> check_shoot_folder(std::span<const PlannedDestination> planned, const Path& shoot,
                                 const std::string& slug);
 
-// Refuses (`invalid`) two destinations that share a disk, or neither of whose disks can be told, where neither says
-// `same_disk = "allow"`. A person's word (`own_disk`) counts where the system can't tell. What is absent is not looked
-// at.
+// Refuses (`invalid`) two destinations on one disk, and two of which the system can't tell on which disks they are. The
+// plan may allow it (`same_disk = "allow"`), and its `own_disk` counts where the system can't tell. Absent destinations
+// are not looked at.
 Result<void> check_disks(std::span<const OpenDestination> destinations);
 
 // Refuses (`invalid`) what would make copies worthless: a destination inside the card or around it.

@@ -19,7 +19,7 @@ TEST(Channel, WaitsNoLongerInAllHoweverOftenItIsAnswered) {
   std::jthread answering([&] {
     while (const auto asked = slow.receive(1)) {
       if (!*asked) return;
-      std::this_thread::sleep_for(kEach);
+      std::this_thread::sleep_for(kEach);  // time itself is what is tested: more of it passes no sooner
       if (!slow.send('a', "")) return;
     }
   });

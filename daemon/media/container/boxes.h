@@ -25,8 +25,8 @@ struct Box {
 // `end` is the last. At most 20000.
 Result<std::vector<Box>> read_boxes(ReadFile& file, std::uint64_t begin, std::uint64_t end);
 
-// The boxes inside `box`: past the version that `meta` may have, past the counts of `stsd`, past the fixed fields of a
-// picture's sample entry (`entry`).
+// The boxes inside `box`. What stands before them in some types is skipped: the version of `meta`, the counts of
+// `stsd`, and the fixed fields of a video sample entry (`entry`; ISO/IEC 14496-12).
 Result<std::vector<Box>> read_children(ReadFile& file, const Box& box, bool entry = false);
 
 // Every box that this path of types leads to from the file's top: {"moov", "trak", "mdia"}. Paths are at most 10 long.
