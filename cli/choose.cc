@@ -24,6 +24,23 @@ Result<std::string> choose_name(const std::string& word, const std::vector<std::
                                          meant ? fmt::format("; did you mean \"{}\"?", shown(*meant)) : ""));
 }
 
+std::optional<Micros> parse_moment(const std::string& text) {
+  const bool before = text.starts_with('-');
+  const auto time = parse_song_time(before ? text.substr(1) : text);
+  if (!time) return std::nullopt;
+  return before ? -*time : *time;
+}
+
+Result<Micros> moment_of_song(const char* option, const std::string& said, const Song& song) {
+  const auto moment = parse_moment(said);
+  if (!moment)
+    return fail(Code::invalid, fmt::format("{} {}: write minutes and seconds, as in 1:42.5", option, shown(said)));
+  if (song.length && *moment >= *song.length)
+    return fail(Code::invalid, fmt::format("{} {} is past the end of the song at {}; name a moment before that", option,
+                                           shown(said), song_time(*song.length)));
+  return *moment;
+}
+
 std::vector<std::string> member_names(const Plan& plan) {
   std::vector<std::string> names;
   for (const auto& member : plan.members) names.push_back(member.name);

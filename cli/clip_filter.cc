@@ -49,12 +49,24 @@ bool fast_enough(const ClipFacts& facts, Rational least) {
   return rate && !(*rate < least);
 }
 
+// The bar in which the song ends; one that begins with its end holds nothing of it.
+std::int64_t last_bar(const plan::BarGrid& grid, Micros length) {
+  const auto bar = grid.at(length).bar;
+  return grid.start_of(bar) < length ? bar : bar - 1;
+}
+
 Result<Micros> start_of_bar(std::int64_t bar, const Song& song) {
   const auto grid = plan::bar_grid(song);
   if (!grid)
     return fail(Code::invalid, fmt::format("--bar {}: the plan's [song] has no tempo; write a time with --at", bar));
+  if (bar < 1) return fail(Code::invalid, fmt::format("--bar {}: bars are counted from 1", bar));
   constexpr std::int64_t kMostBars = 1'000'000;
-  if (bar < 1 || bar > kMostBars) return fail(Code::invalid, fmt::format("--bar {}: bars are counted from 1", bar));
+  const auto last = song.length ? last_bar(*grid, *song.length) : kMostBars;
+  if (bar > last)
+    return fail(Code::invalid,
+                fmt::format("--bar {} is past the end of the song: its last bar is {}, at {}; name a bar "
+                            "from 1 to {}",
+                            bar, last, song_time(grid->start_of(last)), last));
   return grid->start_of(bar);
 }
 
@@ -85,7 +97,7 @@ Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan) {
   if (words.member) filter.member = TRY(choose_name(*words.member, member_names(plan), "member"));
   if (words.section) filter.section = TRY(choose_name(*words.section, section_names(plan), "section"));
   if (words.min_rate) filter.min_rate = parse_rate(*words.min_rate);
-  if (words.at) filter.at = parse_song_time(*words.at);
+  if (words.at) filter.at = TRY(moment_of_song("--at", *words.at, plan.song));
   if (words.bar) filter.at = TRY(start_of_bar(*words.bar, plan.song));
   return filter;
 }

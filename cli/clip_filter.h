@@ -31,7 +31,7 @@ struct ClipFilter {
   std::optional<Micros> at;          // a moment of the song: as said, or where the bar said begins
   bool problem = false;
 };
-// `invalid` for a kind, member, section, rate, time or bar that is none.
+// `invalid` for a kind, member, section, rate, time or bar that is none, and for a moment past the song's end.
 Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan);
 
 bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan);

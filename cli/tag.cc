@@ -25,14 +25,6 @@ struct Options {
 
 const std::vector<std::string> kFields{"kind", "member", "section", "look", "angle", "note", "rating", "start"};
 
-// "-0:02.5" too: the camera rolled before the song.
-std::optional<Micros> parse_start(const std::string& text) {
-  const bool before = text.starts_with('-');
-  const auto time = parse_song_time(before ? text.substr(1) : text);
-  if (!time) return std::nullopt;
-  return before ? -*time : *time;
-}
-
 Result<std::vector<catalogue::MarkChange>> marks_of(const Options& options, const Plan& plan) {
   std::vector<catalogue::MarkChange> marks;
   for (const auto& word : options.clear) {
@@ -108,7 +100,7 @@ Result<std::vector<std::optional<Placement>>> placements_of(const Options& optio
     placements[0] = TRY(chosen_place(clips[0], *options.choose));
   }
   if (!options.start) return placements;
-  const auto start = parse_start(*options.start).value_or(Micros::zero());
+  const auto start = TRY(moment_of_song("--start", *options.start, plan.song));
   for (std::size_t i = 0; i < clips.size(); ++i)
     placements[i] = TRY(placement_of(clips[i], start, options.speed, plan));
   return placements;
@@ -173,7 +165,7 @@ Run declare_tag(CLI::App& command) {
   auto* start =
       command
           .add_option("--start", options->start, "the song time heard at its first frame; -0:02 where it rolled before")
-          ->check(written_as(parse_start, "write minutes and seconds, as in 1:02.5"));
+          ->check(written_as(parse_moment, "write minutes and seconds, as in 1:02.5"));
   command.add_option("--choose", options->choose, "which of the places that show lists, 1 the first")
       ->check(CLI::Range(1, 999))
       ->excludes(start);

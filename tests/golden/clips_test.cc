@@ -182,6 +182,28 @@ TEST_F(Clips, AreNotGuessedAtWhereAFilterMeansNothing) {
   EXPECT_THAT(run({"find", "--member", "Adda"}).err, HasSubstr("did you mean \"Ada\"?"));
 }
 
+// At 96 quarter notes a minute a bar of 4/4 lasts 2.5 s; the song lasts 2:08, so bar 52 begins at 2:07.5.
+TEST_F(Clips, AreNotLookedForPastTheSongsEnd) {
+  const auto expect_refusal = [&](const std::vector<std::string>& arguments, const char* sentence) {
+    const auto called = run(arguments);
+    EXPECT_EQ(called.exit, 3) << sentence;
+    EXPECT_EQ(called.out, "");
+    EXPECT_EQ(called.err, std::string("everytake: ") + sentence + "\n");
+  };
+  expect_refusal({"find", "--bar", "999"},
+                 "--bar 999 is past the end of the song: its last bar is 52, at 2:07.500; name a bar from 1 to 52");
+  expect_refusal({"find", "--bar", "53"},
+                 "--bar 53 is past the end of the song: its last bar is 52, at 2:07.500; name a bar from 1 to 52");
+  expect_refusal({"find", "--at", "9:59"},
+                 "--at 9:59 is past the end of the song at 2:08.000; name a moment before that");
+  expect_refusal({"find", "--at", "2:08"},
+                 "--at 2:08 is past the end of the song at 2:08.000; name a moment before that");
+  expect_refusal({"tag", "C0003", "--start", "9:59"},
+                 "--start 9:59 is past the end of the song at 2:08.000; name a moment before that");
+  EXPECT_EQ(run({"find", "--bar", "52"}).exit, 0);
+  EXPECT_EQ(run({"find", "--bar", "9223372036854775807"}).exit, 3);
+}
+
 TEST_F(Clips, ThatTheCameraSplitNameTheirOtherPart) {
   const Rational rate(24000, 1001);
   auto known = facts(rate, rate, 240s);
