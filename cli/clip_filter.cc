@@ -112,9 +112,4 @@ bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan) {
          (!want.at || has_moment(clip.placement, *want.at)) && (!want.problem || !clip.facts.problems.empty());
 }
 
-Micros clip_time_at(const Placement& placement, Micros song_time) {
-  const double rate = placement.speed * (1 + placement.drift_ppm * 1e-6);
-  return from_seconds(seconds(song_time - placement.start) / rate);
-}
-
 }  // namespace everytake::cli

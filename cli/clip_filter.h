@@ -36,7 +36,4 @@ Result<ClipFilter> filter_of(const FilterWords& words, const Plan& plan);
 
 bool passes(const Clip& clip, const ClipFilter& filter, const Plan& plan);
 
-// The clip's own time when this moment of the song is heard.
-Micros clip_time_at(const Placement& placement, Micros song_time);
-
 }  // namespace everytake::cli

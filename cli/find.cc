@@ -42,7 +42,7 @@ std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter,
                           {length_of(clip)},
                           {short_rate(clip.facts.capture_rate ? clip.facts.capture_rate : clip.facts.frame_rate)},
                           {clip.facts.gamma.value_or("?")}};
-    if (filter.at) row.push_back({song_time(clip_time_at(clip.placement, *filter.at))});
+    if (filter.at) row.push_back({song_time(clip_time_at(clip, *filter.at))});
     row.push_back({said_of(clip, plan), Tone::faint});
     rows.push_back(std::move(row));
   }
@@ -73,7 +73,7 @@ Run declare_find(CLI::App& command) {
       Json list = Json::array();
       for (const auto& clip : found) {
         list.push_back(exports::clip_json(clip, shoot->plan));
-        if (filter->at) list.back()["open_at_s"] = seconds(clip_time_at(clip.placement, *filter->at));
+        if (filter->at) list.back()["open_at_s"] = seconds(clip_time_at(clip, *filter->at));
       }
       print_json({{"clips", std::move(list)}}, session);
     } else if (found.empty()) {

@@ -56,9 +56,15 @@ Result<std::unique_ptr<catalogue::Catalogue>> look_into_catalogue(const pipeline
   return catalogue::Catalogue::open(shoot.catalogue());
 }
 
+Result<std::vector<Clip>> clips_in_song(const catalogue::Reader& catalogue, const Plan& plan) {
+  auto clips = TRY(catalogue.clips());
+  for (auto& clip : clips) lay_out_in_song(clip, plan.song.length);
+  return clips;
+}
+
 Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
-  auto clips = TRY(catalogue->clips());
+  auto clips = TRY(clips_in_song(*catalogue, shoot.plan));
   media::add_checks(clips, shoot.plan);
   return clips;
 }
@@ -66,7 +72,7 @@ Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot) {
 Result<FoundClip> find_clip(const std::string& word, const pipeline::Shoot& shoot) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   const auto id = TRY(catalogue->find_clip(word));
-  auto clips = TRY(catalogue->clips());  // what is wrong with a clip is seen beside its neighbours
+  auto clips = TRY(clips_in_song(*catalogue, shoot.plan));  // what is wrong with a clip is seen beside its neighbours
   const auto found = std::find_if(clips.begin(), clips.end(), [id](const Clip& clip) { return clip.id == id; });
   if (found == clips.end()) return fail(Code::not_found, fmt::format("there is no clip with id {}", id.value));
   const auto wrong = media::checks_of(*found, clips, shoot.plan);

@@ -30,7 +30,10 @@ void remark_wrong(const pipeline::Shoot& shoot, Session& session);
 // damaged is `invalid`, and the error says what to do.
 Result<std::unique_ptr<catalogue::Catalogue>> look_into_catalogue(const pipeline::Shoot& shoot);
 
-// Everything the catalogue knows of clips.
+// Everything the catalogue knows of clips, as they lie in the plan's song.
+Result<std::vector<Clip>> clips_in_song(const catalogue::Reader& catalogue, const Plan& plan);
+
+// The same with what is wrong with them beside the plan and each other.
 Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot);
 
 // The one that is meant, as Reader::find_clip() has it, among all clips.

@@ -112,12 +112,20 @@ std::string song_text(const Clip& clip, const Plan& plan) {
       break;
   }
   std::string text = "its first frame is at " + moment_text(placement.start, plan);
-  if (placement.speed != 1) text += fmt::format(", at {:.4g} times the speed", placement.speed);
+  if (placement.speed != 1) text += fmt::format(", the song played at {:.4g} times its speed", placement.speed);
   text += fmt::format("; by {}", to_string(placement.by));
   if (!placement.settled_by.empty())
     text += fmt::format(", of {} places as {} and the times of recording tell", placement.candidates.size(),
                         shown(placement.settled_by));
   return text;
+}
+
+// "1 s of it is 0.2 s of song", of a clip that does not play as fast as it was shot; empty for others.
+std::string pace_text(const Clip& clip) {
+  const auto slow = stored_slow(clip);
+  if (clip.placement.state != Placement::State::placed || slow == 1) return "";
+  const std::string unsure = slow ? "" : ", if the camera did not slow it: its capture rate is not known";
+  return fmt::format("1 s of it is {:.4g} s of song{}", pace(clip), unsure);
 }
 
 // The files before and after it, where one recording was written into several.
@@ -162,6 +170,7 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   line("exposure", exposure_text(facts));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
   line("song", song_text(clip, plan));
+  if (const auto pace = pace_text(clip); !pace.empty()) line("pace", pace);
   for (std::size_t i = 0; i < clip.placement.candidates.size(); ++i)
     line(fmt::format("  place {}", i + 1).c_str(), moment_text(clip.placement.candidates[i].start, plan));
   for (const auto& span : clip.placement.spans)

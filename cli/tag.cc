@@ -46,22 +46,20 @@ Result<std::vector<catalogue::MarkChange>> marks_of(const Options& options, cons
 }
 
 // Where the clip lies, said by hand: the part of it that is inside the song.
-Result<Placement> placement_of(const Clip& clip, Micros start, double speed, const Plan& plan) {
+Result<Placement> placement_of(Clip clip, Micros start, double speed, const Plan& plan) {
   if (!clip.facts.duration)
     return fail(Code::invalid, fmt::format("{}: its length is not known, so it can't be placed", shown(clip.name)));
-  Placement placement;
-  placement.state = Placement::State::placed;
-  placement.by = By::hand;
-  placement.start = start;
-  placement.speed = speed;
-  const auto end = start + from_seconds(seconds(*clip.facts.duration) * speed);
-  const auto length = plan.song.length.value_or(end);
-  const Span inside{std::max(start, Micros::zero()), std::min(end, length)};
-  if (inside.end <= inside.start)
-    return fail(Code::invalid, fmt::format("{}: no part of it would lie in the song (0:00.000 to {})", shown(clip.name),
-                                           song_time(length)));
-  placement.spans = {inside};
-  return placement;
+  clip.placement = {};
+  clip.placement.state = Placement::State::placed;
+  clip.placement.by = By::hand;
+  clip.placement.start = start;
+  clip.placement.speed = speed;
+  lay_out_in_song(clip, plan.song.length);
+  if (clip.placement.spans.empty())
+    return fail(Code::invalid,
+                fmt::format("{}: no part of it would lie in the song: it would end {} before that begins",
+                            shown(clip.name), length_text(-song_time_at(clip, *clip.facts.duration))));
+  return clip.placement;
 }
 
 // One of the places that show numbers, chosen by hand; a choice can be changed later.
@@ -130,7 +128,7 @@ Result<std::vector<Clip>> tag(const Options& options, const pipeline::Shoot& sho
     TRY(pipeline.settle_choices());
   }
   std::vector<Clip> tagged;
-  for (auto& clip : TRY(catalogue->clips()))
+  for (auto& clip : TRY(clips_in_song(*catalogue, shoot.plan)))
     if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) tagged.push_back(std::move(clip));
   return tagged;
 }
@@ -142,6 +140,16 @@ std::string line_of(const Clip& clip, const Plan& plan) {
   if (!clip.members.empty()) text += "; with " + shown(joined(clip.members));
   if (clip.look) text += "; " + shown(*clip.look);
   return text;
+}
+
+// Its stretch of the song depends on what its files don't say.
+void remark_on_unknown_slowing(const std::vector<Clip>& clips, Session& session) {
+  for (const auto& clip : clips)
+    if (!stored_slow(clip))
+      remark(fmt::format("{}/{}: its capture rate is not known, so it counts as playing as fast as it was shot; if the "
+                         "camera slowed it 5 times, say --speed 0.2",
+                         clip.roll, shown(clip.name)),
+             session);
 }
 
 }  // namespace
@@ -169,7 +177,7 @@ Run declare_tag(CLI::App& command) {
   command.add_option("--choose", options->choose, "which of the places that show lists, 1 the first")
       ->check(CLI::Range(1, 999))
       ->excludes(start);
-  command.add_option("--speed", options->speed, "how fast the song was played")
+  command.add_option("--speed", options->speed, "how fast the song was played in the room")
       ->type_name("FACTOR")
       ->check(CLI::Range(0.1, 10.0))
       ->needs(start);
@@ -189,6 +197,7 @@ Run declare_tag(CLI::App& command) {
     } else {
       for (const auto& clip : *clips) session.out << line_of(clip, shoot->plan) << '\n';
     }
+    if (options->start) remark_on_unknown_slowing(*clips, session);
     return pipeline::Exit::done;
   };
 }

@@ -45,6 +45,15 @@ std::vector<Path> videos_of(const ClipFiles& files) {
   return videos;
 }
 
+bool is_silent(const SoundLevels& levels) {
+  constexpr double kSilence = -70;  // dB beside full scale; the noise of a camera's own microphone lies near -60
+  return levels.samples > 0 && levels.peak_db < kSilence;
+}
+
+bool has_sound(const ClipFacts& facts) {
+  return facts.audio == true && !(facts.levels && is_silent(*facts.levels));
+}
+
 Placement at_candidate(Placement placement, std::size_t candidate) {
   const auto& chosen = placement.candidates.at(candidate);
   const auto moved = chosen.start - placement.start;
@@ -111,6 +120,44 @@ std::string Plan::slug() const {
 std::optional<Rational> slow_factor(const ClipFacts& facts) {
   if (!facts.capture_rate || !facts.frame_rate) return std::nullopt;
   return *facts.capture_rate / *facts.frame_rate;
+}
+
+namespace {
+
+bool is_by_sound(const Placement& placement) {
+  const bool is_found = placement.state == Placement::State::placed || placement.state == Placement::State::ambiguous;
+  return is_found && (placement.by != By::hand || !placement.candidates.empty());
+}
+
+}  // namespace
+
+std::optional<double> stored_slow(const Clip& clip) {
+  if (is_by_sound(clip.placement) || has_sound(clip.facts)) return 1;
+  const auto factor = slow_factor(clip.facts);
+  return factor ? std::optional(factor->value()) : std::nullopt;
+}
+
+double pace(const Clip& clip) {
+  const auto& placement = clip.placement;
+  return placement.speed * (1 + placement.drift_ppm * 1e-6) / stored_slow(clip).value_or(1);
+}
+
+Micros song_time_at(const Clip& clip, Micros clip_time) {
+  return clip.placement.start + from_seconds(seconds(clip_time) * pace(clip));
+}
+
+Micros clip_time_at(const Clip& clip, Micros song_time) {
+  return from_seconds(seconds(song_time - clip.placement.start) / pace(clip));
+}
+
+void lay_out_in_song(Clip& clip, std::optional<Micros> length) {
+  auto& placement = clip.placement;
+  if (placement.state != Placement::State::placed || is_by_sound(placement)) return;
+  placement.spans.clear();
+  if (!clip.facts.duration) return;
+  const auto end = song_time_at(clip, *clip.facts.duration);
+  const Span held{std::max(placement.start, Micros::zero()), length ? std::min(end, *length) : end};
+  if (held.start < held.end) placement.spans = {held};
 }
 
 std::optional<Micros> on_screen(const Clip& clip, Rational edit_rate) {

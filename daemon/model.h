@@ -157,6 +157,9 @@ struct SoundLevels {
   bool operator==(const SoundLevels&) const = default;
 };
 
+// A sound track that holds nothing.
+bool is_silent(const SoundLevels& levels);
+
 // What the frames of a clip's strip showed.
 struct FramesSeen {
   int frames = 0;  // that could be decoded, of those wanted
@@ -192,11 +195,13 @@ struct ClipFacts {
   std::map<std::string, std::string> origin;  // field name → where its value comes from ("sidecar", "container")
 };
 
+// Whether there is something to hear, as far as is known: a sound stream, and not one found silent.
+bool has_sound(const ClipFacts& facts);
+
 enum class By { hand, setup, rule };
 const char* to_string(By by);
 
-// Where in the song a clip's sound lies:
-// song time = start + speed · (1 + drift_ppm·10⁻⁶) · clip time.
+// Where in the song a clip lies. song_time_at() and clip_time_at() below go from one to the other.
 struct Placement {
   enum class State { pending, placed, ambiguous, none, no_audio };
   struct Candidate {
@@ -205,8 +210,8 @@ struct Placement {
   };
   State state = State::pending;
   By by = By::rule;
-  Micros start{};  // the song time heard at the clip's first frame; negative where the camera rolled before the song
-  double speed = 1;
+  Micros start{};    // the song time heard at the clip's first frame; negative where the camera rolled before the song
+  double speed = 1;  // how fast the song was played in the room
   double drift_ppm = 0;
   std::optional<double> confidence;   // nullopt where placed by hand
   std::vector<Span> spans;            // the song's stretches the clip holds, in song time
@@ -257,6 +262,32 @@ struct Clip {
 
 // How many times slower than life the file plays: capture rate ÷ frame rate.
 std::optional<Rational> slow_factor(const ClipFacts& facts);
+
+// ---- A clip in the song -------------------------------------------------------------------------------------------
+
+// How many seconds of its file one second on the set became: 5 for 119.88 frames a second stored at 23.976, below 1 for
+// what was stored quickened. It is
+//   1                             for a clip with sound, or placed by its sound: a file whose sound was recorded with
+//                                 the picture plays in real time, at whatever rate (cameras record none when they slow
+//                                 a picture down); a sound track that holds nothing is none
+//   capture rate ÷ frame rate     for every other clip
+//   nullopt                       where that is not known; whoever needs a number takes 1
+std::optional<double> stored_slow(const Clip& clip);
+
+// Seconds of song in one second of the clip, as its file plays:
+//   speed · (1 + drift_ppm·10⁻⁶) ÷ stored_slow
+// A song played at twice its speed, captured at 47.952 and stored at 23.976 frames a second, has the pace 1: lips are
+// in time. The one rule for everybody who goes from a clip to the song or back.
+double pace(const Clip& clip);
+Micros song_time_at(const Clip& clip, Micros clip_time);  // placement.start + pace · clip time
+Micros clip_time_at(const Clip& clip, Micros song_time);  // 0 at its first frame
+
+// A clip whose start was said by hand holds all of the song from its first frame to its last: its spans follow from
+// that start and from what is known of the clip, and are laid out anew whenever it is read. Nothing before the song
+// begins, nor past its `length` where that is known; nothing at all where the clip's length is not known. Leaves clips
+// placed by their sound as they are.
+void lay_out_in_song(Clip& clip, std::optional<Micros> length);
+
 // How long the clip lasts on the edit's timeline: one file frame an edit frame for slow-mo recorded at a rate above
 // the edit's, else as the file plays.
 std::optional<Micros> on_screen(const Clip& clip, Rational edit_rate);

@@ -29,7 +29,12 @@ bool can_tell(const Clip& clip) {
          clip.facts.duration && !placement.spans.empty();
 }
 
-// The clip's seconds in which the song was heard, of a placement at any candidate.
+// How long it was shot, in seconds of the room: what was stored slowed plays longer.
+double shot_for(const Clip& clip) {
+  return seconds(*clip.facts.duration) / stored_slow(clip).value_or(1);
+}
+
+// Seconds of the room after its first frame in which the song was heard, of a placement at any candidate.
 double heard_from(const Placement& p) {
   return (seconds(p.spans.front().start) - seconds(p.start)) / p.speed;
 }
@@ -39,7 +44,7 @@ double heard_to(const Placement& p) {
 
 // Whether the playback may have run from the end of `first` into the beginning of `second`.
 bool ran_on(const Clip& first, const Clip& second) {
-  const double length = seconds(*first.facts.duration);
+  const double length = shot_for(first);
   const double gap = since(*first.facts.recorded_at, *second.facts.recorded_at) - length;
   return gap > -kClock && gap < kMostGap && heard_to(first.placement) > length - kHeardToEnd &&
          heard_from(second.placement) < kHeardToEnd;

@@ -281,6 +281,7 @@ Result<std::vector<Clip>> gather_clips(Db& db, Range range) {
   TRY(gather_placements(db, clips, range));
   TRY(gather_copies(db, clips, range));
   TRY(gather_problems(db, clips, range));
+  clips.each([](Clip& clip) { lay_out_in_song(clip, std::nullopt); });
   return std::move(clips).done();
 }
 

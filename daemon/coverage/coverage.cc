@@ -32,9 +32,13 @@ bool counts_in(const Clip& clip, const Section& section) {
   return holds(clip.placement, section);
 }
 
+// Of a clip that is not tagged with it, as much as its part of the song lasts there.
 Micros on_screen_in(const Clip& clip, const Section& section, Rational edit_rate) {
-  if (contains(clip.sections, section.name)) return on_screen(clip, edit_rate).value_or(0us);
-  return covered(spans_of(clip), section.span);
+  const auto whole = on_screen(clip, edit_rate);
+  if (contains(clip.sections, section.name)) return whole.value_or(0us);
+  const bool is_known = whole && *clip.facts.duration > 0us;
+  const double stretched = is_known ? seconds(*whole) / seconds(*clip.facts.duration) : 1;
+  return from_seconds(seconds(covered(spans_of(clip), section.span)) / pace(clip) * stretched);
 }
 
 SectionCoverage section_coverage(const Section& section, const Plan& plan, std::span<const Clip> clips) {

@@ -21,7 +21,7 @@ struct SectionCoverage {
   int slow_mo = 0;
   std::vector<std::string> looks;  // of every clip that counts in it; sorted, each once
   Micros covered{};                // by performances, however many at once
-  Micros b_roll_length{};          // on screen, of the clips that are tagged with it; of others, their song time in it
+  Micros b_roll_length{};          // on screen: of a clip that is tagged with it all, of others what lies in it
   Micros slow_mo_length{};
 };
 

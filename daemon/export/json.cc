@@ -61,13 +61,15 @@ Json sections_held(const Placement& placement, const Plan& plan) {
 }
 
 // Only a placed clip has a place: of an ambiguous one there are candidates.
-Json song_json(const Placement& placement, const Plan& plan) {
+Json song_json(const Clip& clip, const Plan& plan) {
+  const auto& placement = clip.placement;
   const bool placed = placement.state == Placement::State::placed;
   Json json{{"state", to_string(placement.state)},
             {"by", placed ? Json(to_string(placement.by)) : Json()},
             {"start_s", placed ? Json(seconds(placement.start)) : Json()},
             {"speed", placed ? Json(placement.speed) : Json()},
             {"drift_ppm", placed ? Json(placement.drift_ppm) : Json()},
+            {"stored_slow", placed ? maybe(stored_slow(clip)) : Json()},
             {"confidence", placed ? maybe(placement.confidence) : Json()},
             {"spans", Json::array()},
             {"settled_by", placement.settled_by.empty() ? Json() : Json(placement.settled_by)},
@@ -106,7 +108,7 @@ Json clip_json(const Clip& clip, const Plan& plan) {
   json["angle"] = maybe(clip.angle);
   json["rating"] = maybe(clip.rating);
   json["note"] = maybe(clip.note);
-  json["song"] = song_json(clip.placement, plan);
+  json["song"] = song_json(clip, plan);
   json["copies"] = Json::array();
   for (const auto& copy : clip.copies) json["copies"].push_back(copy_json(copy));
   json["problems"] = Json::array();

@@ -17,7 +17,6 @@ using namespace std::chrono_literals;
 
 constexpr std::size_t kFewest = 3;      // neighbours that can make a habit
 constexpr double kNearlyAll = 0.8;      // of them
-constexpr double kSilence = -70;        // dBFS; the noise of a camera's own microphone lies near -60
 constexpr double kMuchClipped = 0.001;  // share of samples: a snare that overshoots now and then stays below
 constexpr Micros kShortest = 1s;
 
@@ -45,14 +44,6 @@ bool meets(const std::string& gamma, const std::string& wanted) {
   if (have == want || have.starts_with(want + "-")) return true;
   const auto *a = curve_of(have), *b = curve_of(want);
   return a && b && a->encode == b->encode && std::string_view(a->gamut) == b->gamut;
-}
-
-bool is_silent(const SoundLevels& levels) {
-  return levels.samples > 0 && levels.peak_db < kSilence;
-}
-
-bool is_heard(const ClipFacts& facts) {
-  return facts.audio == true && !(facts.levels && is_silent(*facts.levels));
 }
 
 // One clip beside the others and the plan.
@@ -159,7 +150,7 @@ class Checks {
     bool others = false;
     for (const auto& other : all_) {
       if (!other.facts.audio || is_fast(other.facts, plan_.frame_rate)) continue;
-      const bool heard = is_heard(other.facts), own = &other == &clip_ || is_neighbour(other);
+      const bool heard = has_sound(other.facts), own = &other == &clip_ || is_neighbour(other);
       if (own && heard) return false;
       without += own;
       others |= heard;

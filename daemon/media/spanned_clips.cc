@@ -69,11 +69,11 @@ bool timecode_continues(const ClipFacts& first, const ClipFacts& next) {
   return (frame_count(*a, rate) + *first.frames) % frames_a_day(rate, a->drop) == frame_count(*b, rate);
 }
 
-bool clocks_touch(const ClipFacts& first, const ClipFacts& next) {
-  if (!first.recorded_at || !next.recorded_at || !first.duration) return false;
-  const auto factor = slow_factor(first);
-  const double lasted = seconds(*first.duration) / (factor ? factor->value() : 1);
-  return std::abs(seconds(*next.recorded_at - *first.recorded_at) - lasted) <= kTouch;
+bool clocks_touch(const Clip& first, const Clip& next) {
+  const auto& began = first.facts.recorded_at;
+  if (!began || !next.facts.recorded_at || !first.facts.duration) return false;
+  const double lasted = seconds(*first.facts.duration) / stored_slow(first).value_or(1);
+  return std::abs(seconds(*next.facts.recorded_at - *began) - lasted) <= kTouch;
 }
 
 template <class Test>
@@ -88,8 +88,7 @@ bool continues(const Clip& first, const Clip& next) {
   const bool named =
       is_next_chapter(first.name, next.name) || (is_next_number(first.name, next.name) && near_a_limit(first.size));
   return named && first.roll == next.roll && first.path.parent_path() == next.path.parent_path() &&
-         are_alike(first.facts, next.facts) && timecode_continues(first.facts, next.facts) &&
-         clocks_touch(first.facts, next.facts);
+         are_alike(first.facts, next.facts) && timecode_continues(first.facts, next.facts) && clocks_touch(first, next);
 }
 
 std::optional<Clip> next_of(const Clip& clip, std::span<const Clip> clips) {

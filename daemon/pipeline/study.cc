@@ -106,7 +106,8 @@ Result<void> Pipeline::settle_choices() {
 }
 
 Result<void> Pipeline::classify(std::span<const ClipId> only) {
-  const auto record_kind = [&](const Clip& clip) {
+  const auto record_kind = [&](Clip clip) {
+    lay_out_in_song(clip, plan_.song.length);
     return catalogue_.record_rule(clip.id, media::classify(clip.facts, clip.placement, plan_.frame_rate));
   };
   if (only.empty())

@@ -151,6 +151,41 @@ TEST_F(Clips, AreFoundByTheBar) {
   EXPECT_EQ(run({"find", "--bar", "9", "--at", "0:20"}).exit, 2);
 }
 
+// C0002 is silent, captured at 119.88 and stored at 23.976: its 6 s were 1.2 s on the set.
+TEST_F(Clips, ThatAreStoredSlowedHoldAsMuchSongAsWentByWhileTheyWereShot) {
+  EXPECT_EQ(run({"tag", "R001/C0002", "--start", "0:31"}).exit, 0);
+  auto song = Json::parse(run({"show", "C0002", "--json"}).out)["clip"]["song"];
+  EXPECT_EQ(song["spans"], Json::parse("[[31.0,32.2]]"));
+  EXPECT_EQ(song["stored_slow"], 5.0);
+  EXPECT_EQ(song["speed"], 1.0);
+  EXPECT_THAT(run({"find", "--kind", "slow-mo", "--at", "0:32"}).out, HasSubstr("0:05.000\n"));
+  EXPECT_THAT(names({"--kind", "slow-mo", "--at", "0:32.5"}), ElementsAre());
+  EXPECT_THAT(run({"show", "C0002"}).out,
+              HasSubstr("  song         its first frame is at 0:31.000 (Chorus 1, bar 13, beat 2.6); by hand\n"
+                        "  pace         1 s of it is 0.2 s of song\n"
+                        "  holds        0:31.000 (Chorus 1, bar 13, beat 2.6) to 0:32.200"));
+  EXPECT_EQ(run({"tag", "R001/C0002", "--start", "0:31", "--speed", "5"}).exit, 0);  // 1.2 s in which 6 s went by
+  song = Json::parse(run({"show", "C0002", "--json"}).out)["clip"]["song"];
+  EXPECT_EQ(song["spans"], Json::parse("[[31.0,37.0]]"));
+  EXPECT_EQ(song["speed"], 5.0);
+}
+
+TEST_F(Clips, SayWhereTheirSlowingIsNotKnown) {
+  auto known = facts({24000, 1001}, {24000, 1001}, 6s);
+  known.audio = false;
+  known.capture_rate.reset();
+  must(rows_.catalogue().record_facts(ids_[1], known, test::kNoon));
+  const auto called = run({"tag", "R001/C0002", "--start", "0:31"});
+  EXPECT_EQ(called.exit, 0);
+  EXPECT_EQ(called.err,
+            "R001/C0002: its capture rate is not known, so it counts as playing as fast as it was shot; if the camera "
+            "slowed it 5 times, say --speed 0.2\n");
+  EXPECT_THAT(run({"show", "C0002"}).out,
+              HasSubstr("  pace         1 s of it is 1 s of song, if the camera did not slow it: its capture rate is "
+                        "not known\n"));
+  EXPECT_EQ(Json::parse(run({"show", "C0002", "--json"}).out)["clip"]["song"]["stored_slow"], nullptr);
+}
+
 TEST_F(Clips, AreFoundWithWhatIsWrongWithThem) {
   expect_golden("find_problem.txt", run({"find", "--problem"}).out);
 }
@@ -330,9 +365,10 @@ TEST_F(Clips, AreSettledByTheClipBeforeAndSayWhich) {
 }
 
 TEST_F(Clips, AreNotPlacedOutsideTheSong) {
-  const auto called = run({"tag", "C0003", "--start", "3:00"});
+  const auto called = run({"tag", "C0003", "--start", "-0:15"});  // 12.5 s long
   EXPECT_EQ(called.exit, 3);
-  EXPECT_THAT(called.err, HasSubstr("no part of it would lie in the song"));
+  EXPECT_THAT(called.err,
+              HasSubstr("C0003: no part of it would lie in the song: it would end 2.5 s before that begins"));
   EXPECT_THAT(run({"tag", "R002/C0001", "--start", "0:10"}).err, HasSubstr("its length is not known"));
 }
 

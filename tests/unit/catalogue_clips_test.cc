@@ -309,6 +309,26 @@ TEST_F(Clips, LieWhereTheHandPutThemElseWhereTheRuleDid) {
   EXPECT_EQ(clip(id).placement.state, Placement::State::pending);
 }
 
+// Rows of a start said by hand that were written before slow motion was reckoned with, or before a clip's rates were
+// known: 6 s of 119.88 frames a second stored at 23.976 hold 1.2 s of song, not 6.
+TEST_F(Clips, LieAnewWhereTheHandPutThemWheneverTheyAreRead) {
+  const auto id = rows_.clips({"C0001"}).front();
+  const Placement old{Placement::State::placed, By::hand, 31s, 1, 0, std::nullopt, {{31s, 37s}}, {}, ""};
+  const HandEdit edit{id, {}, old, false};
+  must(catalogue().edit(std::span(&edit, 1)));
+  EXPECT_THAT(clip(id).placement.spans, IsEmpty());  // nothing is known of it yet
+  ClipFacts facts;
+  facts.duration = 6s;
+  facts.frame_rate = Rational(24000, 1001);
+  facts.capture_rate = Rational(120000, 1001);
+  facts.audio = false;
+  must(catalogue().record_facts(id, facts, test::kNoon));
+  EXPECT_EQ(clip(id).placement.spans, (std::vector<Span>{{31s, 32'200ms}}));
+  facts.capture_rate = facts.frame_rate;  // studied again
+  must(catalogue().record_facts(id, facts, test::kNoon));
+  EXPECT_EQ(must(catalogue().clips()).at(0).placement.spans, (std::vector<Span>{{31s, 37s}}));
+}
+
 TEST_F(Clips, ShowTheProblemsOfTheirFiles) {
   const auto id = rows_.clips({"C0001", "C0002"})[1];
   const RollId roll{1};

@@ -143,6 +143,22 @@ TEST(Coverage, CountsSlowMotionAsLongAsItIsOnScreen) {
   EXPECT_EQ(result.members[0].kinds.at(Kind::slow_mo).on_screen, 20s);
 }
 
+// 10 s stored at half their rate were shot in 5 s: placed from 0:28 on they hold 2 s of the verse and 3 of the chorus,
+// which are 4 and 6 s on screen.
+TEST(Coverage, CountsPlacedSlowMotionByItsPartOfTheSong) {
+  Clip slow = clip(Kind::slow_mo, 10s);
+  slow.facts.capture_rate = Rational(48, 1);
+  slow.facts.audio = false;
+  slow.placement.state = Placement::State::placed;
+  slow.placement.by = By::hand;
+  slow.placement.start = 28s;
+  lay_out_in_song(slow, plan().song.length);
+  const auto result = coverage::coverage(plan(), std::vector{slow});
+  EXPECT_EQ(result.sections[0].slow_mo, 1);
+  EXPECT_EQ(result.sections[0].slow_mo_length, 4s);
+  EXPECT_EQ(result.sections[1].slow_mo_length, 6s);
+}
+
 TEST(Coverage, AddsNothingForALengthThatIsUnknown) {
   Clip unknown = tagged(Kind::b_roll, {"Verse"}, {"Ada"});
   unknown.facts.duration = std::nullopt;

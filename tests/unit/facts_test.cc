@@ -219,6 +219,22 @@ TEST(ReadFacts, ReadsQuickTimeKeys) {
   EXPECT_EQ(facts.lens, "35mm F2");
 }
 
+// What a camera says of its capture rate makes no slow motion of a recording that has sound: that plays in real time.
+TEST(ReadFacts, TellSlowMotionFromARecordingWithSound) {
+  Movie movie = small_movie();
+  movie.format = "mov";
+  movie.tags = {{"com.android.capture.fps", "120"}};
+  Clip clip;
+  clip.facts = facts_of_bytes(movie_bytes(movie));
+  EXPECT_EQ(clip.facts.audio, false);
+  EXPECT_NEAR(stored_slow(clip).value_or(0), 5.005, 1e-9);  // 120 of 24000/1001
+  movie.sound = Sound{48000, 1, std::vector<float>(48000, 0.1F)};
+  clip.facts = facts_of_bytes(movie_bytes(movie));
+  EXPECT_EQ(clip.facts.audio, true);
+  EXPECT_EQ(clip.facts.capture_rate, Rational(120, 1));
+  EXPECT_EQ(stored_slow(clip), 1);
+}
+
 TEST(ReadFacts, ReadsFloatKeysThatLibavLeavesOut) {
   const std::string name = "com.apple.proapps.shootingRate";
   const auto keys = full_box("keys", big(1, 4) + box("mdta", name));

@@ -56,6 +56,21 @@ TEST(Settle, HearsTheClipAfterAsWell) {
   EXPECT_EQ(settled[0].second.start, Micros(150s));
 }
 
+// 40 s of a clip stored at half its rate were shot in 20 s, in which the song went from 1:10 to 1:30.
+TEST(Settle, ReckonsWithHowLongAClipWasShotNotHowLongItPlays) {
+  auto slow = clip(1, 0s, 40s, 70s);
+  slow.placement.by = By::hand;
+  slow.placement.spans = {{70s, 90s}};
+  slow.facts.frame_rate = Rational(24000, 1001);
+  slow.facts.capture_rate = Rational(48000, 1001);
+  slow.facts.audio = false;
+  const auto settled = settle(std::vector{slow, in_a_chorus(2, 20s)});
+  ASSERT_EQ(settled.size(), 1U);
+  EXPECT_EQ(settled[0].second.start, Micros(90s));
+  slow.facts.capture_rate = slow.facts.frame_rate;  // shot in 40 s: still running when the other began
+  EXPECT_TRUE(settle(std::vector{slow, in_a_chorus(2, 20s)}).empty());
+}
+
 TEST(Settle, AllowsForTimesOfRecordingInWholeSeconds) {
   EXPECT_EQ(settle(std::vector{clip(1, 0s, 60s, 23s), in_a_chorus(2, 68s)}).size(), 1U);  // a second off
   EXPECT_EQ(settle(std::vector{clip(1, 0s, 60s, 25s), in_a_chorus(2, 68s)}).size(), 0U);  // three
