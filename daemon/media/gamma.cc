@@ -257,6 +257,10 @@ const Row* named(std::span<const Row> rows, std::string_view name) {
 
 }  // namespace
 
+std::span<const Curve> curves() {
+  return kCurves;
+}
+
 const Curve* curve_of(std::string_view gamma) {
   return named<Curve>(kCurves, gamma);
 }

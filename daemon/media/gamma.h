@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -22,6 +23,8 @@ struct Curve {
   const char* gamut;         // that it is mostly recorded with
   bool log;                  // v is the code itself, also where the stream says that it uses all codes
 };
+
+std::span<const Curve> curves();  // all there are
 
 // nullptr for a gamma that has no published curve here. Knows a name by its letters and digits: "V-Log L" is "vlogl".
 const Curve* curve_of(std::string_view gamma);

@@ -38,8 +38,8 @@ bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
   const auto text = read_beginning(fs, home / kPlanFile, kMostPlanBytes);
   if (!text) return false;
   if (*text == plan.text) return true;
-  const auto kept = plan::parse_plan(*text, [](const Path&) { return Result<Micros>(Micros(1)); });
-  return kept && kept->title == plan.title && kept->performer == plan.performer;
+  const auto kept = plan::read_plan(*text, [](const Path&) { return Result<Micros>(Micros(1)); });
+  return kept.fit_for_copies && kept.plan.title == plan.title && kept.plan.performer == plan.performer;
 }
 
 class Settling {

@@ -4,6 +4,7 @@
 #include <charconv>
 
 #include "base/text.h"
+#include "gamma_names.h"
 #include "plan/fields.h"
 #include "plan/sections.h"
 
@@ -46,7 +47,23 @@ std::optional<Meter> read_meter(Fields& fields) {
   return std::nullopt;
 }
 
-void read_shoot(const Value& document, Plan& plan, PlanErrors& errors) {
+// As clips name it. A name that none can have would call every clip wrong: it is an error, put into `of_clips`.
+std::optional<std::string> read_gamma(Fields& fields, const std::string& who, PlanErrors& of_clips) {
+  const auto written = fields.name("gamma");
+  if (!written) return std::nullopt;
+  auto gamma = lower_case(*written);
+  const auto& known = gamma_names();
+  if (std::find(known.begin(), known.end(), gamma) != known.end()) return gamma;
+  const auto meant = nearest(gamma, known);
+  of_clips.push_back({fields.position("gamma"),
+                      fmt::format("{}: gamma = \"{}\" is not known here", who, shown(*written)),
+                      meant ? fmt::format("did you mean \"{}\"?", *meant)
+                            : fmt::format("leave it out, or write one of {}", joined(known))});
+  return std::nullopt;
+}
+
+// What copies don't need goes into `of_clips`.
+void read_shoot(const Value& document, Plan& plan, PlanErrors& errors, PlanErrors& of_clips) {
   Fields shoot(table(document, "shoot", errors), "shoot", {"title", "performer", "frame_rate", "gamma", "read_card"},
                errors);
   shoot.require("title", "title = \"the song's name\" in [shoot]");
@@ -54,7 +71,7 @@ void read_shoot(const Value& document, Plan& plan, PlanErrors& errors) {
   plan.performer = shoot.text("performer").value_or("");
   shoot.require("frame_rate", "frame_rate = \"25/1\" in [shoot]: the rate of the edit");
   plan.frame_rate = read_rate(shoot, "frame_rate").value_or(plan.frame_rate);
-  if (const auto gamma = shoot.name("gamma")) plan.gamma = lower_case(*gamma);
+  plan.gamma = read_gamma(shoot, "shoot", of_clips);
   plan.read_card_twice = shoot.choice("read_card", {"once", "twice"}) == "twice";
 }
 
@@ -175,10 +192,11 @@ std::vector<CameraDefault> read_cameras(const Value& document, PlanErrors& error
   std::vector<CameraDefault> cameras;
   std::vector<Named> models;
   for (const Value* table : tables(document, "camera", errors)) {
-    Fields fields(table, fmt::format("camera {}", cameras.size() + 1), {"model", "gamma"}, errors);
+    const auto who = fmt::format("camera {}", cameras.size() + 1);
+    Fields fields(table, who, {"model", "gamma"}, errors);
     fields.require("model", "model = \"L-1\"");
     fields.require("gamma", "gamma = \"n-log\"");
-    cameras.push_back({fields.name("model").value_or(""), lower_case(fields.name("gamma").value_or(""))});
+    cameras.push_back({fields.name("model").value_or(""), read_gamma(fields, who, errors).value_or("")});
     models.push_back({cameras.back().model, fields.position("model")});
   }
   refuse_twice("camera", models, errors);
@@ -230,12 +248,13 @@ std::string to_string(const PlanError& error) {
 PlanReading read_plan(std::string_view toml, const SongLength& song_length) {
   const auto document = parse_toml(toml);
   if (!document) return {{}, {document.error()}, false};
-  PlanErrors errors;
+  PlanErrors errors, of_clips;
   Plan plan;
   plan.text = toml;
-  read_shoot(*document, plan, errors);
+  read_shoot(*document, plan, errors, of_clips);
   plan.destinations = read_destinations(*document, errors);
   const bool fit_for_copies = errors.empty() && !may_hide_a_destination(*document);
+  errors.insert(errors.end(), of_clips.begin(), of_clips.end());
   Fields top(&*document, "", kTables, errors);
   read_rest(*document, song_length, plan, errors);
   if (!errors.empty()) plan = for_copies_alone(plan);

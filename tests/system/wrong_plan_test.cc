@@ -50,6 +50,16 @@ TEST_F(WrongPlan, IsNoReasonToLeaveACardUncopied) {
   EXPECT_EQ(shell("diff -r " + quoted(card_) + " " + quoted(desk_ / "saltmarsh-radio/R001")).exit, 0);
 }
 
+TEST_F(WrongPlan, WithAGammaThatNoClipHasStopsNoCopyAndIsToldWithTheNearest) {
+  test::put_file(shoot_ / "shoot.toml", with("gamma = \"s-log3\"", "gamma = \"slog3\""));
+  const auto ran = everytake("offload " + quoted(card_));
+  EXPECT_EQ(ran.exit, 0) << ran.err;
+  EXPECT_NE(ran.err.find("shoot.toml:5:9: shoot: gamma = \"slog3\" is not known here (did you mean \"s-log3\"?)"),
+            std::string::npos)
+      << ran.err;
+  EXPECT_EQ(everytake("plan").exit, 3);
+}
+
 TEST_F(WrongPlan, IsRefusedByWhatPlacesAndCounts) {
   ASSERT_EQ(everytake("offload " + quoted(card_)).exit, 0);
   for (const auto& command : {"plan", "coverage", "find", "tag C0001 --rating 3", "show C0001", "study"}) {
@@ -109,6 +119,17 @@ TEST_F(WrongPlanKept, IsEnoughToRebuildFrom) {
   EXPECT_NE(ran.err.find("clips wait"), std::string::npos) << ran.err;
   EXPECT_EQ(test::get_file(lost_ / "shoot.toml"), without_song());
   EXPECT_EQ(shell(program() + " --shoot " + quoted(lost_) + " verify").exit, 0);
+}
+
+// A new catalogue of the same shoot does not take what an old one left for another performer's.
+TEST_F(WrongPlanKept, IsKnownForTheShootsOwn) {
+  ASSERT_EQ(everytake("offload --no-study " + quoted(card_)).exit, 0);
+  shell("mkdir " + quoted(lost_));
+  test::put_file(lost_ / "shoot.toml", plan());  // mended
+  const auto ran = shell(program() + " --shoot " + quoted(lost_) + " offload --no-study " + quoted(card_));
+  EXPECT_NE(ran.exit, 0);
+  EXPECT_NE(ran.err.find("rebuild"), std::string::npos) << ran.err;
+  EXPECT_FALSE(boost::filesystem::exists(desk_ / "saltmarsh-radio-2"));
 }
 
 TEST_F(WrongPlanKept, LeavesNothingWhereItCanNotBeRebuiltFrom) {

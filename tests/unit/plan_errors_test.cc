@@ -93,6 +93,20 @@ TEST(PlanErrors, FindABadRateGammaAndReadCard) {
             "shoot.toml:5:13: shoot: read_card can't be \"thrice\" (it can be \"once\", \"twice\")\n");
 }
 
+TEST(PlanErrors, NameTheNearestGammaForOneThatNoClipHas) {
+  EXPECT_EQ(with_shoot("gamma = \"slog3\"\n"),
+            "shoot.toml:4:9: shoot: gamma = \"slog3\" is not known here (did you mean \"s-log3\"?)\n");
+  EXPECT_EQ(with_shoot("gamma = \"V-Log L\"\n"),
+            "shoot.toml:4:9: shoot: gamma = \"V-Log L\" is not known here (did you mean \"v-log-l\"?)\n");
+  EXPECT_EQ(with_more("[[camera]]\nmodel = \"L-1\"\ngamma = \"nlog\"\n"),
+            "shoot.toml:22:9: camera 1: gamma = \"nlog\" is not known here (did you mean \"n-log\"?)\n");
+  EXPECT_THAT(with_shoot("gamma = \"sepia\"\n"),
+              testing::StartsWith("shoot.toml:4:9: shoot: gamma = \"sepia\" is not known here (leave it out, or write "
+                                  "one of apple-log, c-log, "));
+  for (const char* known : {"S-Log3", "s-log3-cine", "s-cinetone", "hlg", "flat"})
+    EXPECT_EQ(with_shoot(std::string("gamma = \"") + known + "\"\n"), "") << known;
+}
+
 TEST(PlanErrors, RefuseRatesThatAreNone) {
   for (const char* rate : {"0", "-25", "inf", "nan", "1e30", "\"25/0\"", "\"1/25\"", "\"9223372036854775807/1\"",
                            "true", "\"\"", "[25]", "2024-01-01"}) {

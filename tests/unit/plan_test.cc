@@ -235,6 +235,10 @@ TEST(Plan, IsFitForCopiesWhateverIsWrongWithTheSongAndWhatIsWantedOfIt) {
     EXPECT_TRUE(reading.plan.sections.empty() && reading.plan.members.empty()) << wrong;
     EXPECT_FALSE(parse_plan(std::string(kCopies) + wrong, no_song)) << wrong;
   }
+  const auto misspelled = read_plan(std::string(kCopies).insert(8, "gamma = \"slog3\"\n") + kSong, no_song);
+  EXPECT_EQ(misspelled.errors.size(), 1U);
+  EXPECT_TRUE(misspelled.fit_for_copies);
+  EXPECT_EQ(misspelled.plan.gamma, std::nullopt);
 }
 
 TEST(Plan, IsFitForNothingWhereCopiesRelyOnWhatIsWrong) {
