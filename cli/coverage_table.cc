@@ -13,17 +13,18 @@ namespace {
 using enum Column::Align;
 
 constexpr int kBarColumns = 10;
-constexpr std::size_t kMostGaps = 8;  // what a person can keep in mind between two takes
+constexpr std::size_t kMostListed = 8;  // what a person can keep in mind between two takes
 
-// "1/3 !" where there is less than wanted; just the number where nothing is wanted.
-Cell have_of_want(std::int64_t have, std::int64_t want, bool is_short, const char* unit = "") {
-  if (want == 0) return {fmt::format("{:>2}{}", have, unit)};
-  const Tone tone = !is_short ? Tone::good : have == 0 ? Tone::bad : Tone::warning;
-  return {fmt::format("{:>2}/{}{}{}", have, want, unit, is_short ? " !" : ""), tone};
+// "1/3 !" where there is less than wanted; just the number where nothing is wanted. "3/3 ?" where some are in doubt.
+Cell have_of_want(std::int64_t have, std::int64_t want, bool is_short, bool in_doubt, const char* unit = "") {
+  const char* doubt = in_doubt ? " ?" : "";
+  if (want == 0) return {fmt::format("{:>2}{}{}", have, unit, doubt), in_doubt ? Tone::warning : Tone::plain};
+  const Tone tone = is_short && have == 0 ? Tone::bad : is_short || in_doubt ? Tone::warning : Tone::good;
+  return {fmt::format("{:>2}/{}{}{}{}", have, want, unit, is_short ? " !" : "", doubt), tone};
 }
 
-Cell count(int have, int want) {
-  return have_of_want(have, want, have < want);
+Cell count(int have, int want, int in_doubt) {
+  return have_of_want(have, want, have < want, in_doubt != 0);
 }
 
 // Rounded down: nothing looks whole that isn't.
@@ -31,15 +32,18 @@ Cell covered_cell(const coverage::SectionCoverage& section) {
   const auto length = std::max<std::int64_t>(1, section.span.length().count());
   const auto percent = section.covered.count() * 100 / length;
   const auto full = static_cast<std::size_t>(section.covered.count() * kBarColumns / length);
-  return {fmt::format("{}{} {:>3} %", std::string(full, '#'), std::string(kBarColumns - full, '.'), percent)};
+  return {fmt::format("{}{} {:>3} %{}", std::string(full, '#'), std::string(kBarColumns - full, '.'), percent,
+                      section.in_doubt.covered ? " ?" : "")};
 }
 
 std::string sections_table(const coverage::Coverage& coverage, const Screen& screen) {
   if (coverage.sections.empty()) return "The plan has no sections.\n";
   std::vector<std::vector<Cell>> rows;
   for (const auto& s : coverage.sections)
-    rows.push_back({s.name, count(s.takes, s.want.takes), covered_cell(s), count(s.b_roll, s.want.b_roll),
-                    count(s.slow_mo, s.want.slow_mo), count(static_cast<int>(s.looks.size()), s.want.looks)});
+    rows.push_back({s.name, count(s.takes, s.want.takes, s.in_doubt.takes), covered_cell(s),
+                    count(s.b_roll, s.want.b_roll, s.in_doubt.b_roll),
+                    count(s.slow_mo, s.want.slow_mo, s.in_doubt.slow_mo),
+                    count(static_cast<int>(s.looks.size()), s.want.looks, s.in_doubt.looks)});
   return table({{"section", left, true}, {"takes"}, {"covered"}, {"b-roll"}, {"slow-mo"}, {"looks"}}, rows, screen);
 }
 
@@ -57,7 +61,8 @@ std::string members_table(const coverage::Coverage& coverage, const Screen& scre
     const auto clips = [&](Kind kind) { return fmt::format("{}", m.kinds.at(kind).clips); };
     rows.push_back({m.name,
                     have_of_want(std::chrono::floor<std::chrono::seconds>(m.have).count(),
-                                 std::chrono::ceil<std::chrono::seconds>(m.want).count(), m.have < m.want, " s"),
+                                 std::chrono::ceil<std::chrono::seconds>(m.want).count(), m.have < m.want,
+                                 m.in_doubt != Micros::zero(), " s"),
                     clips(Kind::performance), clips(Kind::b_roll), clips(Kind::slow_mo),
                     unseen_in(m, coverage.sections)});
   }
@@ -77,14 +82,29 @@ bool wants_anything(const coverage::Coverage& coverage) {
                      [](const auto& member) { return member.want > Micros::zero(); });
 }
 
+std::string all_there(const coverage::Coverage& coverage, const Screen& screen) {
+  if (!wants_anything(coverage)) return "The plan wants nothing: say how much in its [want].\n";
+  if (coverage.in_doubt.empty()) return painted("All that the plan wants is there.", Tone::good, screen) + "\n";
+  return painted("All that the plan wants is there, if the clips in doubt will do.", Tone::warning, screen) + "\n";
+}
+
 std::string next_to_shoot(const coverage::Coverage& coverage, const Screen& screen) {
-  if (coverage.complete())
-    return wants_anything(coverage) ? painted("All that the plan wants is there.", Tone::good, screen) + "\n"
-                                    : "The plan wants nothing: say how much in its [want].\n";
+  if (coverage.complete()) return all_there(coverage, screen);
   std::string text = painted("what to shoot next", Tone::heading, screen) + "\n";
-  const auto shown_gaps = std::min(coverage.gaps.size(), kMostGaps);
+  const auto shown_gaps = std::min(coverage.gaps.size(), kMostListed);
   for (std::size_t i = 0; i < shown_gaps; ++i) text += fmt::format("{:>2}  {}\n", i + 1, shown(coverage.gaps[i].text));
   if (const auto rest = coverage.gaps.size() - shown_gaps; rest > 0) text += fmt::format("    and {} more\n", rest);
+  return text;
+}
+
+// What is counted and may be of no use, by name: it must be looked at while it can be shot again.
+std::string doubts_text(const std::vector<coverage::ClipInDoubt>& in_doubt, const Screen& screen) {
+  if (in_doubt.empty()) return "";
+  std::string text =
+      "\n" + painted("counted, and in doubt: look at them, or shoot them again", Tone::heading, screen) + "\n";
+  const auto listed = std::min(in_doubt.size(), kMostListed);
+  for (std::size_t i = 0; i < listed; ++i) text += painted(" ?  " + in_doubt[i].text, Tone::warning, screen) + "\n";
+  if (const auto rest = in_doubt.size() - listed; rest > 0) text += fmt::format("    and {} more\n", rest);
   return text;
 }
 
@@ -101,7 +121,9 @@ std::string coverage_table(const coverage::Coverage& coverage, const Screen& scr
   if (!coverage.members.empty())
     text += "\n" + members_table(coverage, screen) + "\nSeconds on screen are of b-roll and slow-mo.\n";
   if (!coverage.complete()) text += "! is less than the plan wants.\n";
-  return text + "\n" + next_to_shoot(coverage, screen) + problems_line(coverage.problem_clips, screen);
+  if (!coverage.in_doubt.empty()) text += "? counts a clip whose picture is in doubt; it is named below.\n";
+  return text + "\n" + next_to_shoot(coverage, screen) + doubts_text(coverage.in_doubt, screen) +
+         problems_line(coverage.problem_clips, screen);
 }
 
 }  // namespace everytake::cli

@@ -8,8 +8,8 @@
 
 namespace everytake::cli {
 
-// A line a section, a line a member, then what to shoot next. What is short of the plan is marked with a sign, and with
-// colour where the screen has it.
+// A line a section, a line a member, then what to shoot next, then what is counted though its picture is in doubt. What
+// is short of the plan, and what is in doubt, is marked with a sign, and with colour where the screen has it.
 std::string coverage_table(const coverage::Coverage& coverage, const Screen& screen);
 
 }  // namespace everytake::cli

@@ -5,6 +5,7 @@
 #include <set>
 
 #include "coverage/gaps.h"
+#include "coverage/in_doubt.h"
 
 namespace everytake::coverage {
 namespace {
@@ -115,14 +116,59 @@ std::vector<Clip> each_once(std::span<const Clip> clips) {
   return once;
 }
 
+// What of `all` would not be counted if only sound clips were.
+Doubt doubt_between(const SectionCoverage& all, const SectionCoverage& sure) {
+  return {.takes = all.takes - sure.takes,
+          .b_roll = all.b_roll - sure.b_roll,
+          .slow_mo = all.slow_mo - sure.slow_mo,
+          .looks = static_cast<int>(all.looks.size() - sure.looks.size()),
+          .covered = all.covered != sure.covered};
+}
+
+// nullopt for a clip whose picture is well, and for one that counts nowhere.
+std::optional<ClipInDoubt> in_doubt(const Clip& clip, const Plan& plan, std::span<const SectionCoverage> sections) {
+  ClipInDoubt doubtful{
+      .clip = clip.roll + "/" + clip.name, .codes = picture_problems(clip), .sections = {}, .members = {}, .text = {}};
+  if (!clip.judgement.kind || doubtful.codes.empty()) return std::nullopt;
+  doubtful.kind = *clip.judgement.kind;
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    const auto& section = plan.sections[i];
+    const bool covers = doubtful.kind == Kind::performance && covered(spans_of(clip), section.span) > 0us;
+    if (counts_in(clip, section) || (covers && sections[i].in_doubt.covered)) doubtful.sections.push_back(section.name);
+  }
+  for (const auto& member : plan.members)
+    if (contains(clip.members, member.name)) doubtful.members.push_back(member.name);
+  if (doubtful.sections.empty() && doubtful.members.empty()) return std::nullopt;
+  doubtful.text = text_of(doubtful);
+  return doubtful;
+}
+
+std::vector<ClipInDoubt> all_in_doubt(std::span<const Clip> clips, const Plan& plan,
+                                      std::span<const SectionCoverage> sections) {
+  std::vector<ClipInDoubt> all;
+  for (const auto& clip : clips)
+    if (auto doubtful = in_doubt(clip, plan, sections)) all.push_back(std::move(*doubtful));
+  std::stable_sort(all.begin(), all.end(), [](const ClipInDoubt& a, const ClipInDoubt& b) { return a.clip < b.clip; });
+  return all;
+}
+
 }  // namespace
 
 Coverage coverage(const Plan& plan, std::span<const Clip> all) {
   const auto clips = each_once(all);
+  auto sure = clips;
+  std::erase_if(sure, [](const Clip& clip) { return !picture_problems(clip).empty(); });
   Coverage result{.title = plan.title, .length = plan.song.length, .sections = {}, .members = {}, .gaps = {}};
-  for (const auto& section : plan.sections) result.sections.push_back(section_coverage(section, plan, clips));
-  for (const auto& member : plan.members) result.members.push_back(member_coverage(member, plan, clips));
+  for (const auto& section : plan.sections) {
+    result.sections.push_back(section_coverage(section, plan, clips));
+    result.sections.back().in_doubt = doubt_between(result.sections.back(), section_coverage(section, plan, sure));
+  }
+  for (const auto& member : plan.members) {
+    result.members.push_back(member_coverage(member, plan, clips));
+    result.members.back().in_doubt = result.members.back().have - member_coverage(member, plan, sure).have;
+  }
   result.gaps = find_gaps(result.sections, result.members);
+  result.in_doubt = all_in_doubt(clips, plan, result.sections);
   for (const auto& clip : clips) result.problem_clips += !clip.facts.problems.empty();
   return result;
 }

@@ -22,7 +22,13 @@ Json section_json(const SectionCoverage& section) {
           {"slow_mo_want", section.want.slow_mo},
           {"slow_mo_s", seconds(section.slow_mo_length)},
           {"looks", section.looks},
-          {"looks_want", section.want.looks}};
+          {"looks_want", section.want.looks},
+          {"in_doubt",
+           {{"takes", section.in_doubt.takes},
+            {"covered", section.in_doubt.covered},
+            {"b_roll", section.in_doubt.b_roll},
+            {"slow_mo", section.in_doubt.slow_mo},
+            {"looks", section.in_doubt.looks}}}};
 }
 
 Json member_json(const MemberCoverage& member, const std::vector<SectionCoverage>& sections) {
@@ -36,6 +42,7 @@ Json member_json(const MemberCoverage& member, const std::vector<SectionCoverage
   return {{"name", member.name},
           {"seconds", seconds(member.have)},
           {"seconds_want", seconds(member.want)},
+          {"seconds_in_doubt", seconds(member.in_doubt)},
           {"kinds", kinds},
           {"sections", in_sections}};
 }
@@ -51,10 +58,16 @@ Json gap_json(const Gap& gap, std::size_t rank) {
           {"text", gap.text}};
 }
 
+Json in_doubt_json(const ClipInDoubt& doubtful) {
+  return {{"clip", doubtful.clip},         {"kind", to_string(doubtful.kind)}, {"codes", doubtful.codes},
+          {"sections", doubtful.sections}, {"members", doubtful.members},      {"text", doubtful.text}};
+}
+
 }  // namespace
 
 Json coverage_json(const Coverage& coverage) {
-  Json sections = Json::array(), members = Json::array(), gaps = Json::array();
+  Json sections = Json::array(), members = Json::array(), gaps = Json::array(), in_doubt = Json::array();
+  for (const auto& doubtful : coverage.in_doubt) in_doubt.push_back(in_doubt_json(doubtful));
   for (const auto& section : coverage.sections) sections.push_back(section_json(section));
   for (const auto& member : coverage.members) members.push_back(member_json(member, coverage.sections));
   for (const auto& gap : coverage.gaps) gaps.push_back(gap_json(gap, gaps.size() + 1));
@@ -64,6 +77,7 @@ Json coverage_json(const Coverage& coverage) {
       {"members", members},
       {"gaps", gaps},
       {"problem_clips", coverage.problem_clips},
+      {"in_doubt", in_doubt},
       {"complete", coverage.complete()}};
 }
 

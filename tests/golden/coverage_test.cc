@@ -183,6 +183,24 @@ TEST(CoverageCommand, PrintsOneJsonObject) {
   EXPECT_EQ(json["complete"], false);
 }
 
+TEST(CoverageCommand, PointsOutWhatItCountsThoughItsPictureIsInDoubt) {
+  auto clips = kMorning;
+  const Shoot shoot(clips);
+  const auto catalogue = *Catalogue::open(shoot.path() / kCatalogueFile);
+  auto facts = catalogue->clip(*catalogue->find_clip("C0002"))->facts;
+  facts.problems = {{"truncated", "C0002.MP4", "", "C0002.MP4 has no end"}};
+  ASSERT_TRUE(catalogue->record_facts(*catalogue->find_clip("C0002"), facts, kNow));
+  EXPECT_THAT(call({"coverage"}, shoot.path()).out,
+              HasSubstr(" ?  R001/C0002: performance in Verse 1, Chorus 1, of Ada, Jonas; its end is missing\n"));
+  const auto json = Json::parse(call({"coverage", "--json"}, shoot.path()).out);
+  EXPECT_EQ(json["sections"][1]["takes"], 2);
+  EXPECT_EQ(json["sections"][1]["in_doubt"],
+            Json::parse(R"({"takes":1,"covered":false,"b_roll":0,"slow_mo":0,"looks":1})"));
+  EXPECT_EQ(json["in_doubt"], Json::parse(R"([{"clip":"R001/C0002","kind":"performance","codes":["truncated"],
+      "sections":["Verse 1","Chorus 1"],"members":["Ada","Jonas"],
+      "text":"R001/C0002: performance in Verse 1, Chorus 1, of Ada, Jonas; its end is missing"}])"));
+}
+
 TEST(CoverageCommand, RefusesADamagedCatalogueAndLeavesItAlone) {
   const TempDir dir;
   const std::string damaged(8192, 'x');
@@ -209,6 +227,30 @@ TEST(CoverageTable, NeverShowsAWholeThatIsNot) {
             "Verse    12/1   #########.  99 %   0       0        0\n"
             "\n"
             "All that the plan wants is there.\n");
+}
+
+TEST(CoverageTable, NeverCallsDoneWhatIsInDoubtWithoutSayingSo) {
+  auto coverage = finished();
+  coverage.sections[0].in_doubt = {.takes = 2, .covered = true};
+  coverage.problem_clips = 2;
+  for (const char* name : {"C0004", "C0009"})
+    coverage.in_doubt.push_back({.clip = name,
+                                 .codes = {"truncated"},
+                                 .sections = {"Verse"},
+                                 .members = {},
+                                 .text = std::string("R001/") + name + ": performance in Verse; its end is missing"});
+  EXPECT_EQ(cli::coverage_table(coverage, {}),
+            "section  takes   covered             b-roll  slow-mo  looks\n"
+            "Verse    12/1 ?  #########.  99 % ?   0       0        0\n"
+            "? counts a clip whose picture is in doubt; it is named below.\n"
+            "\n"
+            "All that the plan wants is there, if the clips in doubt will do.\n"
+            "\n"
+            "counted, and in doubt: look at them, or shoot them again\n"
+            " ?  R001/C0004: performance in Verse; its end is missing\n"
+            " ?  R001/C0009: performance in Verse; its end is missing\n"
+            "\n"
+            "2 clips have a problem: everytake find --problem\n");
 }
 
 TEST(CoverageTable, PaintsWhatIsShortAndStillSaysIt) {

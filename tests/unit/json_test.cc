@@ -150,16 +150,18 @@ TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
     "sections": [
       {"name": "Verse", "start_s": 10.0, "end_s": 30.0, "takes": 0, "takes_want": 3, "covered_s": 17.75,
        "covered_fraction": 0.8875, "b_roll": 1, "b_roll_want": 2, "b_roll_s": 20.02, "slow_mo": 0, "slow_mo_want": 1,
-       "slow_mo_s": 0.0, "looks": ["warm side light"], "looks_want": 2},
+       "slow_mo_s": 0.0, "looks": ["warm side light"], "looks_want": 2,
+       "in_doubt": {"takes": 0, "covered": false, "b_roll": 0, "slow_mo": 0, "looks": 0}},
       {"name": "Chorus", "start_s": 30.0, "end_s": 50.0, "takes": 0, "takes_want": 0, "covered_s": 0.5,
        "covered_fraction": 0.025, "b_roll": 0, "b_roll_want": 0, "b_roll_s": 0.0, "slow_mo": 0, "slow_mo_want": 0,
-       "slow_mo_s": 0.0, "looks": [], "looks_want": 0}],
+       "slow_mo_s": 0.0, "looks": [], "looks_want": 0,
+       "in_doubt": {"takes": 0, "covered": false, "b_roll": 0, "slow_mo": 0, "looks": 0}}],
     "members": [
-      {"name": "Ada", "seconds": 20.02, "seconds_want": 30.0,
+      {"name": "Ada", "seconds": 20.02, "seconds_want": 30.0, "seconds_in_doubt": 0.0,
        "kinds": {"performance": {"clips": 1, "seconds": 20.02}, "b-roll": {"clips": 1, "seconds": 20.02},
                  "slow-mo": {"clips": 0, "seconds": 0.0}},
        "sections": {"Verse": {"clips": 1}, "Chorus": {"clips": 0}}},
-      {"name": "Jonas", "seconds": 0.0, "seconds_want": 30.0,
+      {"name": "Jonas", "seconds": 0.0, "seconds_want": 30.0, "seconds_in_doubt": 0.0,
        "kinds": {"performance": {"clips": 0, "seconds": 0.0}, "b-roll": {"clips": 0, "seconds": 0.0},
                  "slow-mo": {"clips": 0, "seconds": 0.0}},
        "sections": {"Verse": null, "Chorus": {"clips": 0}}}],
@@ -176,7 +178,7 @@ TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
        "text": "Verse: 1 slow-mo clip, none yet"},
       {"rank": 6, "section": "Verse", "member": null, "kind": null, "have": 1, "want": 2,
        "text": "Verse: 1 more look"}],
-    "problem_clips": 2, "complete": false})");
+    "problem_clips": 2, "in_doubt": [], "complete": false})");
   EXPECT_EQ(coverage_json(coverage::coverage(plan(), std::vector{take(), b_roll})).dump(1), expected.dump(1));
 }
 
