@@ -54,6 +54,7 @@ std::string speed_text(const ClipFacts& facts) {
   const auto factor = slow_factor(facts);
   if (!factor) return "unknown";
   if (*factor == Rational(1, 1)) return "as captured";
+  if (has_sound(facts)) return "in real time, as it has sound";
   return *factor < Rational(1, 1) ? fmt::format("sped up {:.3g}×", 1 / factor->value())
                                   : fmt::format("slowed {:.3g}×", factor->value());
 }

@@ -56,7 +56,7 @@ Judgement classify(const ClipFacts& facts, const Placement& placement, Rational 
 
   const auto captured = facts.capture_rate ? facts.capture_rate : facts.frame_rate;
   const bool fast = captured && !(*captured < edit_rate * Rational(3, 2));
-  if (fast && facts.frame_rate && *facts.frame_rate < *captured)
+  if (fast && facts.frame_rate && *facts.frame_rate < *captured && !has_sound(facts))
     return judged(Kind::slow_mo, fmt::format("recorded at {} frames a second and plays at {}: {:.3g} times slower",
                                              rate_text(*captured), rate_text(*facts.frame_rate),
                                              (*captured / *facts.frame_rate).value()));

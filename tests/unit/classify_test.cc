@@ -53,6 +53,16 @@ TEST(Classify, CallsSlowMotionWhatPlaysSlowerThanLife) {
   EXPECT_EQ(kind_of(clip_at(k2997, Rational(7500, 1001)), unplaced()), Kind::b_roll);  // quick motion
 }
 
+// Its notes may say what they like: a file with sound plays in real time.
+TEST(Classify, CallsAPerformanceWhatIsHeardInTheSongThoughItsNotesSpeakOfSlowMotion) {
+  auto facts = clip_at(kEdit, k11988);
+  facts.audio = true;
+  EXPECT_EQ(kind_of(facts, placed(30s)), Kind::performance);
+  EXPECT_EQ(kind_of(facts, unplaced()), Kind::slow_mo);
+  facts.levels = SoundLevels{48'000, -90, 0};  // a track that holds nothing
+  EXPECT_EQ(kind_of(facts, placed(30s)), Kind::slow_mo);
+}
+
 TEST(Classify, CallsSlowMotionWhatWasCapturedFast) {
   EXPECT_EQ(kind_of(clip_at(k11988, k11988), unplaced()), Kind::slow_mo);
   EXPECT_EQ(kind_of(clip_at(k4795), unplaced()), Kind::slow_mo);
