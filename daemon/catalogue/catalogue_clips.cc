@@ -5,7 +5,7 @@
 
 #include "base/text.h"
 #include "catalogue/catalogue.h"
-#include "catalogue/columns.h"
+#include "catalogue/clip_columns.h"
 
 namespace everytake::catalogue {
 namespace {
@@ -123,37 +123,13 @@ Result<void> apply(Db& db, const HandEdit& edit) {
   return write_placement(db, edit.clip, placement);
 }
 
-std::optional<std::string> fraction_text(const std::optional<Rational>& value) {
-  return value ? std::optional(to_string(*value)) : std::nullopt;
-}
-
-Result<void> write_levels(Db& db, ClipId clip, const std::optional<SoundLevels>& levels) {
-  const auto of = [&](auto member) { return levels ? std::optional((*levels).*member) : std::nullopt; };
-  TRY(db.run("UPDATE clip SET sound_samples = ?, sound_peak_db = ?, sound_clipped = ? WHERE id = ?",
-             of(&SoundLevels::samples), of(&SoundLevels::peak_db), of(&SoundLevels::clipped), clip));
+// All columns of ClipFacts, or of a part of it.
+template <class Struct>
+Result<void> write_columns(Db& db, ClipId clip, const Struct& values) {
+  static const std::string kUpdate =
+      fmt::format("UPDATE clip SET {} = ? WHERE id = ?", fmt::join(columns_of<Struct>(), " = ?, "));
+  TRY(std::apply([&](const auto&... value) { return db.run(kUpdate, value..., clip); }, values_of(values)));
   return touched(db, clip);
-}
-
-Result<void> write_frames(Db& db, ClipId clip, const std::optional<FramesSeen>& seen) {
-  const auto of = [&](auto member) { return seen ? std::optional((*seen).*member) : std::nullopt; };
-  TRY(db.run("UPDATE clip SET frames_seen = ?, frames_black = ? WHERE id = ?", of(&FramesSeen::frames),
-             of(&FramesSeen::black), clip));
-  return touched(db, clip);
-}
-
-Result<void> write_facts(Db& db, ClipId clip, const ClipFacts& facts, Instant at) {
-  TRY(db.run(
-      "UPDATE clip"
-      " SET studied_at = ?, duration_us = ?, frames = ?, frame_rate = ?, capture_rate = ?, width = ?, height = ?,"
-      " rotation = ?, codec = ?, bit_depth = ?, bit_rate = ?, gamma = ?, gamut = ?, timecode = ?, drop_frame = ?,"
-      " recorded_at = ?, camera = ?, lens = ?, iso = ?, shutter = ?, white_balance = ?, audio = ?, origin = ?"
-      " WHERE id = ?",
-      at, facts.duration, facts.frames, fraction_text(facts.frame_rate), fraction_text(facts.capture_rate), facts.width,
-      facts.height, facts.rotation, facts.codec, facts.bit_depth, facts.bit_rate, facts.gamma, facts.gamut,
-      facts.timecode, facts.drop_frame, facts.recorded_at, facts.camera, facts.lens, facts.iso,
-      fraction_text(facts.shutter), facts.white_balance, facts.audio, origin_text(facts.origin), clip));
-  TRY(write_levels(db, clip, facts.levels));
-  return write_frames(db, clip, facts.frames_seen);
 }
 
 }  // namespace
@@ -178,7 +154,8 @@ Result<std::vector<ClipId>> Catalogue::put_clips(std::span<const ClipFiles> clip
 Result<void> Catalogue::record_facts(ClipId clip, const ClipFacts& facts, Instant now) {
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));
-  TRY(write_facts(db_, clip, facts, now));
+  TRY(write_columns(db_, clip, facts));
+  TRY(db_.run("UPDATE clip SET studied_at = ? WHERE id = ?", now, clip));
   TRY(db_.run("DELETE FROM problem WHERE clip_id = ?", clip));
   TRY(insert_problems(db_, std::nullopt, clip, facts.problems, now));
   return transaction.commit();
@@ -186,12 +163,12 @@ Result<void> Catalogue::record_facts(ClipId clip, const ClipFacts& facts, Instan
 
 Result<void> Catalogue::record_levels(ClipId clip, const SoundLevels& levels) {
   MutexLock lock(mu_);
-  return write_levels(db_, clip, levels);
+  return write_columns(db_, clip, levels);
 }
 
 Result<void> Catalogue::record_frames(ClipId clip, const FramesSeen& frames) {
   MutexLock lock(mu_);
-  return write_frames(db_, clip, frames);
+  return write_columns(db_, clip, frames);
 }
 
 Result<void> Catalogue::record_rule(ClipId clip, const Judgement& judgement) {

@@ -6,7 +6,7 @@
 #include <unordered_map>
 
 #include "base/text.h"
-#include "catalogue/columns.h"
+#include "catalogue/clip_columns.h"
 #include "catalogue/match_clip.h"
 #include "catalogue/reader.h"
 
@@ -36,53 +36,6 @@ struct Range {
   ClipId last{std::numeric_limits<std::int64_t>::max()};
 };
 
-std::optional<Rational> read_fraction(Statement& row) {
-  const auto text = row.next<std::optional<std::string>>();
-  return text ? parse_rate(*text) : std::nullopt;
-}
-
-std::optional<SoundLevels> read_levels(Statement& row) {
-  const auto samples = row.next<std::optional<std::int64_t>>();
-  const auto peak_db = row.next<std::optional<double>>(), clipped = row.next<std::optional<double>>();
-  if (!samples || !peak_db || !clipped) return std::nullopt;
-  return SoundLevels{*samples, *peak_db, *clipped};
-}
-
-std::optional<FramesSeen> read_frames(Statement& row) {
-  const auto frames = row.next<std::optional<int>>(), black = row.next<std::optional<int>>();
-  if (!frames || !black) return std::nullopt;
-  return FramesSeen{*frames, *black};
-}
-
-ClipFacts read_facts(Statement& row) {
-  ClipFacts facts;
-  facts.duration = row.next<std::optional<Micros>>();
-  facts.frames = row.next<std::optional<std::int64_t>>();
-  facts.frame_rate = read_fraction(row);
-  facts.capture_rate = read_fraction(row);
-  facts.width = row.next<std::optional<int>>();
-  facts.height = row.next<std::optional<int>>();
-  facts.rotation = row.next<std::optional<int>>();
-  facts.codec = row.next<std::optional<std::string>>();
-  facts.bit_depth = row.next<std::optional<int>>();
-  facts.bit_rate = row.next<std::optional<std::int64_t>>();
-  facts.gamma = row.next<std::optional<std::string>>();
-  facts.gamut = row.next<std::optional<std::string>>();
-  facts.timecode = row.next<std::optional<std::string>>();
-  facts.drop_frame = row.next<std::optional<bool>>();
-  facts.recorded_at = row.next<std::optional<Instant>>();
-  facts.camera = row.next<std::optional<std::string>>();
-  facts.lens = row.next<std::optional<std::string>>();
-  facts.iso = row.next<std::optional<int>>();
-  facts.shutter = read_fraction(row);
-  facts.white_balance = row.next<std::optional<int>>();
-  facts.audio = row.next<std::optional<bool>>();
-  facts.levels = read_levels(row);
-  facts.frames_seen = read_frames(row);
-  facts.origin = origin_of(row.next<std::string>());
-  return facts;
-}
-
 Clip read_clip(Statement& row) {
   Clip clip;
   clip.id = row.next<ClipId>();
@@ -90,23 +43,20 @@ Clip read_clip(Statement& row) {
   clip.name = row.next<std::string>();
   clip.path = row.next<Path>();
   if (const auto digest = row.next<std::optional<std::string>>()) clip.digest = lower_hex(*digest);
-  clip.facts = read_facts(row);
+  clip.facts = read_columns<ClipFacts>(row);
   return clip;
 }
 
 Result<std::vector<Clip>> read_clips(Db& db, Range range) {
-  return db.all(
-      "SELECT clip.id, roll.name, clip.name, file.path, file.digest,"
-      " duration_us, frames, frame_rate, capture_rate, width, height, rotation, codec, bit_depth, bit_rate,"
-      " gamma, gamut, timecode, drop_frame, recorded_at, camera, lens, iso, shutter, white_balance, audio,"
-      " sound_samples, sound_peak_db, sound_clipped,"
-      " frames_seen, frames_black, origin"
+  static const std::string kSelect = fmt::format(
+      "SELECT clip.id, roll.name, clip.name, file.path, file.digest, clip.{}"
       " FROM clip"
       " JOIN roll ON roll.id = clip.roll_id"
       " JOIN file ON file.id = clip.file_id"
       " WHERE clip.id BETWEEN ? AND ?"
       " ORDER BY roll.id, file.path",
-      read_clip, range.first, range.last);
+      fmt::join(columns_of<ClipFacts>(), ", clip."));
+  return db.all(kSelect, read_clip, range.first, range.last);
 }
 
 // Calls `take(Clip&, Statement&)` for every row of `sql`: its first column is the clip.

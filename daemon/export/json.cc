@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/text.h"
+#include "clip_fields.h"
 
 namespace everytake::exports {
 namespace {
@@ -10,40 +11,47 @@ namespace {
 Json seconds_or_null(std::optional<Micros> time) {
   return time ? Json(seconds(*time)) : Json();
 }
-Json rate_or_null(std::optional<Rational> rate) {
-  return rate ? Json(to_string(*rate)) : Json();
-}
 Json moment_or_null(std::optional<Instant> moment) {
   return moment ? Json(iso8601(*moment)) : Json();
 }
 
+// How a fact is written: a rate as text, but what is a time in seconds, as its key says, as a number.
+template <class T>
+Json fact_json(std::string_view key, const T& fact) {
+  if constexpr (std::is_same_v<T, Micros>)
+    return seconds(fact);
+  else if constexpr (std::is_same_v<T, Instant>)
+    return iso8601(fact);
+  else if constexpr (std::is_same_v<T, Rational>)
+    return key.ends_with("_s") ? Json(fact.value()) : Json(to_string(fact));
+  else
+    return fact;
+}
+
+template <class T>
+void put_fact(Json& json, const char* key, const std::optional<T>& fact) {
+  json[key] = fact ? fact_json(key, *fact) : Json();
+}
+// Its fields each. Where no sound could be decoded there is nothing to say of it.
+void put_fact(Json& json, const char*, const std::optional<SoundLevels>& levels) {
+  const bool heard = levels && levels->samples > 0;
+  const auto known = levels.value_or(SoundLevels{});
+  for_each_field(known, [&](const auto& field, const auto& part) {
+    if (field.key) json[field.key] = heard ? Json(part) : Json();
+  });
+}
+void put_fact(Json&, const char*, const std::optional<FramesSeen>&) {}  // what is black is a problem instead
+void put_fact(Json&, const char*, const std::vector<Problem>&) {}       // these two stand at a clip's end
+void put_fact(Json&, const char*, const std::map<std::string, std::string>&) {}
+
 void put_facts(Json& json, const ClipFacts& facts) {
-  const auto factor = slow_factor(facts);
-  json["duration_s"] = seconds_or_null(facts.duration);
-  json["frames"] = maybe(facts.frames);
-  json["frame_rate"] = rate_or_null(facts.frame_rate);
-  json["capture_rate"] = rate_or_null(facts.capture_rate);
-  json["slow_factor"] = factor ? Json(factor->value()) : Json();
-  json["width"] = maybe(facts.width);
-  json["height"] = maybe(facts.height);
-  json["rotation"] = maybe(facts.rotation);
-  json["codec"] = maybe(facts.codec);
-  json["bit_depth"] = maybe(facts.bit_depth);
-  json["bit_rate"] = maybe(facts.bit_rate);
-  json["gamma"] = maybe(facts.gamma);
-  json["gamut"] = maybe(facts.gamut);
-  json["timecode"] = maybe(facts.timecode);
-  json["drop_frame"] = maybe(facts.drop_frame);
-  json["recorded_at"] = moment_or_null(facts.recorded_at);
-  json["camera"] = maybe(facts.camera);
-  json["lens"] = maybe(facts.lens);
-  json["iso"] = maybe(facts.iso);
-  json["shutter_s"] = facts.shutter ? Json(facts.shutter->value()) : Json();
-  json["white_balance_k"] = maybe(facts.white_balance);
-  json["audio"] = maybe(facts.audio);
-  const bool heard = facts.levels && facts.levels->samples > 0;
-  json["sound_peak_db"] = heard ? Json(facts.levels->peak_db) : Json();
-  json["sound_clipped_fraction"] = heard ? Json(facts.levels->clipped) : Json();
+  for_each_field(facts, [&](const auto& field, const auto& fact) {
+    put_fact(json, field.key, fact);
+    if (field.name == std::string_view("capture_rate")) {
+      const auto factor = slow_factor(facts);
+      json["slow_factor"] = factor ? Json(factor->value()) : Json();
+    }
+  });
 }
 
 void put_judgement(Json& json, const Judgement& judgement) {

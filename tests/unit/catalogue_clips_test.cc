@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "catalogue/catalogue.h"
+#include "support/clip_facts.h"
 #include "support/rooms.h"
 #include "support/shoot_rows.h"
 
@@ -33,67 +34,9 @@ class Clips : public testing::Test {
   test::ShootRows rows_;
 };
 
-ClipFacts every_fact() {
-  ClipFacts facts;
-  facts.duration = 12'345'678us;
-  facts.frames = 296;
-  facts.frame_rate = Rational(24000, 1001);
-  facts.capture_rate = Rational(120000, 1001);
-  facts.width = 3840;
-  facts.height = 2160;
-  facts.rotation = 90;
-  facts.codec = "hevc";
-  facts.bit_depth = 10;
-  facts.bit_rate = 100'000'000'000;
-  facts.gamma = "s-log3";
-  facts.gamut = "s-gamut3.cine";
-  facts.timecode = "01:00:00;00";
-  facts.drop_frame = false;
-  facts.recorded_at = kNoon - 1us;
-  facts.camera = "L-1";
-  facts.lens = "35 mm";
-  facts.iso = 12800;
-  facts.shutter = Rational(1, 48);
-  facts.white_balance = 4300;
-  facts.audio = true;
-  facts.levels = {1'185'185, -12.25, 0.0625};
-  facts.frames_seen = {5, 1};
-  facts.origin = {{"gamma", "sidecar"}, {"camera", "caf\xc3\xa9 \"x\""}};
-  facts.problems = {{"timecode_gap", "CLIP/C0001.MP4", "", "the timecode jumps"}};
-  return facts;
-}
-
-void expect_equal(const ClipFacts& a, const ClipFacts& b) {
-  EXPECT_EQ(a.duration, b.duration);
-  EXPECT_EQ(a.frames, b.frames);
-  EXPECT_EQ(a.frame_rate, b.frame_rate);
-  EXPECT_EQ(a.capture_rate, b.capture_rate);
-  EXPECT_EQ(a.width, b.width);
-  EXPECT_EQ(a.height, b.height);
-  EXPECT_EQ(a.rotation, b.rotation);
-  EXPECT_EQ(a.codec, b.codec);
-  EXPECT_EQ(a.bit_depth, b.bit_depth);
-  EXPECT_EQ(a.bit_rate, b.bit_rate);
-  EXPECT_EQ(a.gamma, b.gamma);
-  EXPECT_EQ(a.gamut, b.gamut);
-  EXPECT_EQ(a.timecode, b.timecode);
-  EXPECT_EQ(a.drop_frame, b.drop_frame);
-  EXPECT_EQ(a.recorded_at, b.recorded_at);
-  EXPECT_EQ(a.camera, b.camera);
-  EXPECT_EQ(a.lens, b.lens);
-  EXPECT_EQ(a.iso, b.iso);
-  EXPECT_EQ(a.shutter, b.shutter);
-  EXPECT_EQ(a.white_balance, b.white_balance);
-  EXPECT_EQ(a.audio, b.audio);
-  EXPECT_EQ(a.levels, b.levels);
-  EXPECT_EQ(a.frames_seen, b.frames_seen);
-  EXPECT_EQ(a.origin, b.origin);
-  EXPECT_EQ(a.problems, b.problems);
-}
-
 TEST_F(Clips, AreReadBackWithEveryFact) {
   const auto id = rows_.clips({"C0001"}).front();
-  must(catalogue().record_facts(id, every_fact(), kNoon));
+  must(catalogue().record_facts(id, test::every_fact(), kNoon));
   const auto read = clip(id);
   EXPECT_EQ(read.id, id);
   EXPECT_EQ(read.roll, "R001");
@@ -101,14 +44,49 @@ TEST_F(Clips, AreReadBackWithEveryFact) {
   EXPECT_EQ(read.path, "CLIP/C0001.MP4");
   EXPECT_EQ(read.size, 1000U);
   EXPECT_EQ(read.digest, "00000000000000000000000000000001");
-  expect_equal(read.facts, every_fact());
+  test::expect_same(read.facts, test::every_fact());
+}
+
+// By the schema's words: other programs read them too, and catalogues that are there already.
+TEST_F(Clips, StandInTheColumnsOfTheirFacts) {
+  const auto id = rows_.clips({"C0001"}).front();
+  ClipFacts facts;
+  facts.duration = 12'345'678us;
+  facts.frame_rate = Rational(24000, 1001);
+  facts.drop_frame = false;
+  facts.recorded_at = kNoon - 1us;
+  facts.shutter = Rational(1, 48);
+  facts.white_balance = 4300;
+  facts.levels = {1'185'185, -12.25, 0.0625};
+  facts.frames_seen = {5, 1};
+  facts.origin = {{"gamma", "sidecar"}};
+  must(catalogue().record_facts(id, facts, kNoon));
+  auto db = must(Db::open(rows_.file(), {}));
+  EXPECT_EQ(must(db.one<std::string>(
+                "SELECT json_array(studied_at, duration_us, frame_rate, capture_rate, drop_frame, recorded_at, shutter,"
+                " white_balance, sound_samples, sound_peak_db, sound_clipped, frames_seen, frames_black, origin)"
+                " FROM clip")),
+            R"([1773489600000000,12345678,"24000/1001",null,0,1773489599999999,"1/48",)"
+            R"(4300,1185185,-12.25,0.0625,5,1,"{\"gamma\":\"sidecar\"}"])");
+}
+
+TEST_F(Clips, KeepTheirLevelsAndFramesApart) {
+  const auto id = rows_.clips({"C0001"}).front();
+  must(catalogue().record_facts(id, ClipFacts{}, kNoon));
+  must(catalogue().record_levels(id, {100, -20, 0.5}));
+  EXPECT_EQ(clip(id).facts.levels, (SoundLevels{100, -20, 0.5}));
+  EXPECT_FALSE(clip(id).facts.frames_seen);
+  must(catalogue().record_frames(id, {4, 0}));
+  EXPECT_EQ(clip(id).facts.frames_seen, (FramesSeen{4, 0}));
+  EXPECT_EQ(clip(id).facts.levels, (SoundLevels{100, -20, 0.5}));
+  EXPECT_EQ(catalogue().record_levels(ClipId{id.value + 1}, {}).error().code, Code::not_found);
 }
 
 TEST_F(Clips, WhatIsUnknownStaysUnknown) {
   const auto id = rows_.clips({"C0001"}).front();
-  must(catalogue().record_facts(id, every_fact(), kNoon));
+  must(catalogue().record_facts(id, test::every_fact(), kNoon));
   must(catalogue().record_facts(id, ClipFacts{}, kNoon));
-  expect_equal(clip(id).facts, ClipFacts{});
+  test::expect_same(clip(id).facts, ClipFacts{});
   EXPECT_FALSE(clip(id).judgement.kind || clip(id).look || clip(id).rating);
   EXPECT_EQ(clip(id).placement.state, Placement::State::pending);
 }
@@ -147,22 +125,22 @@ class Spanned : public Clips {
 
 TEST_F(Spanned, IsKnownAgainByItsFirstFile) {
   const auto id = put(3);
-  must(catalogue().record_facts(id, every_fact(), kNoon));
+  must(catalogue().record_facts(id, test::every_fact(), kNoon));
   EXPECT_EQ(put(3), id);
-  EXPECT_EQ(clip(id).facts.codec, "hevc");
+  EXPECT_EQ(clip(id).facts.codec, test::every_fact().codec);
   EXPECT_THAT(must(catalogue().clips_to_study({})), IsEmpty());
 }
 
 TEST_F(Spanned, IsStudiedAgainWhenItGetsAFileItDidNotHave) {
   const auto id = put(2);
-  must(catalogue().record_facts(id, every_fact(), kNoon));
+  must(catalogue().record_facts(id, test::every_fact(), kNoon));
   put(3);
   const auto pending = must(catalogue().clips_to_study({}));
   ASSERT_EQ(pending.size(), 1U);
   ASSERT_EQ(pending[0].files.parts.size(), 3U);
   EXPECT_EQ(pending[0].files.parts[2].role, FileRole::sidecar);
-  EXPECT_EQ(clip(id).facts.codec, "hevc");  // what was found stays until then
-  must(catalogue().record_facts(id, every_fact(), kNoon));
+  EXPECT_EQ(clip(id).facts.codec, test::every_fact().codec);  // what was found stays until then
+  must(catalogue().record_facts(id, test::every_fact(), kNoon));
   put(2);  // a file that is gone from the card is still copied
   EXPECT_THAT(must(catalogue().clips_to_study({})), IsEmpty());
 }

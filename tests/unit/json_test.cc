@@ -108,6 +108,51 @@ TEST(ClipJson, HasWhatIsKnown) {
   EXPECT_EQ(clip_json(take(), plan()).dump(1), expected.dump(1));
 }
 
+TEST(ClipJson, HasEveryFactUnderItsKey) {
+  Clip clip = take();
+  clip.facts = {.duration = 2'500ms,
+                .frames = 60,
+                .frame_rate = Rational(24, 1),
+                .capture_rate = Rational(120, 1),
+                .width = 3840,
+                .height = 2160,
+                .rotation = 90,
+                .codec = "hevc",
+                .bit_depth = 10,
+                .bit_rate = 100'000'000,
+                .gamma = "s-log3",
+                .gamut = "s-gamut3",
+                .timecode = "01:00:00:00",
+                .drop_frame = false,
+                .recorded_at = Instant(1'700'000'000s),
+                .camera = "L-1",
+                .lens = "35 mm",
+                .iso = 800,
+                .shutter = Rational(1, 50),
+                .white_balance = 5600,
+                .audio = true,
+                .levels = SoundLevels{1000, -6.5, 0.25},
+                .frames_seen = FramesSeen{5, 1},
+                .problems = {},
+                .origin = {}};
+  const auto facts_in = [&] {
+    Json facts;
+    const auto json = clip_json(clip, plan());
+    for (auto it = json.find("duration_s"); it.key() != "on_screen_s"; ++it) facts[it.key()] = it.value();
+    return facts;
+  };
+  Json expected = Json::parse(R"({
+    "duration_s": 2.5, "frames": 60, "frame_rate": "24/1", "capture_rate": "120/1", "slow_factor": 5.0,
+    "width": 3840, "height": 2160, "rotation": 90, "codec": "hevc", "bit_depth": 10, "bit_rate": 100000000,
+    "gamma": "s-log3", "gamut": "s-gamut3", "timecode": "01:00:00:00", "drop_frame": false,
+    "recorded_at": "2023-11-14T22:13:20Z", "camera": "L-1", "lens": "35 mm", "iso": 800, "shutter_s": 0.02,
+    "white_balance_k": 5600, "audio": true, "sound_peak_db": -6.5, "sound_clipped_fraction": 0.25})");
+  EXPECT_EQ(facts_in().dump(1), expected.dump(1));
+  clip.facts.levels = SoundLevels{0, -200, 0};  // nothing of its sound could be decoded
+  expected["sound_peak_db"] = expected["sound_clipped_fraction"] = nullptr;
+  EXPECT_EQ(facts_in().dump(1), expected.dump(1));
+}
+
 TEST(ClipJson, IsNullForWhatIsUnknownAndNeverAGuess) {
   Clip clip;
   clip.placement.state = Placement::State::ambiguous;
