@@ -8,12 +8,10 @@
 #include <cstring>
 #include <map>
 
-#include "base/json.h"
 #include "base/sync.h"
 #include "base/text.h"
+#include "examiner/credible.h"
 #include "examiner/examination.h"
-#include "examiner/facts_wire.h"
-#include "media/sound/levels.h"
 #include "os/channel.h"
 #include "os/event.h"
 #include "os/fork_server.h"
@@ -30,10 +28,8 @@ constexpr auto kToEnd = 5s;  // once it has said its last word
 constexpr std::uint64_t kMiB = 1 << 20;
 constexpr Limits kForFacts{512 * kMiB, 10};
 constexpr Limits kForSound{1024 * kMiB, 300};
-constexpr Limits kForStrip{2048 * kMiB, 60};  // a decoder keeps up to 17 frames, of 66 MB in 4K with alpha
-constexpr std::uint64_t kMostFacts = kMiB;
+constexpr Limits kForStrip{2048 * kMiB, 60};      // a decoder keeps up to 17 frames, of 66 MB in 4K with alpha
 constexpr std::uint64_t kMostSound = 768 * kMiB;  // more than the process may hold
-constexpr std::uint64_t kMostRequest = 8192;      // a path and two numbers
 
 // Answers what the process asks of the one recording.
 class Answers {
@@ -41,20 +37,21 @@ class Answers {
   Answers(const ReadFs& fs, std::vector<Path> files) : fs_(fs), files_(std::move(files)) {}
 
   // An Error is for the process as well as any disk's. `corrupt` where the question itself is wrong.
-  Result<std::string> answer(const Message& question) {
+  Result<Message> answer(const Message& question) {
     asked_ = true;
-    if (question.kind == static_cast<char>(Say::look)) {
-      const Path path = question.body;
+    if (is(question, Say::look)) {
+      const auto path = TRY(unpack<Path>(question.body));
       TRY(check(path));
-      return pack(TRY(fs_.stat(path)));
+      return Message{static_cast<char>(Say::answer), pack(TRY(fs_.stat(path)))};
     }
-    const auto range = TRY(unpack_range(question.body));
+    const auto range = TRY(unpack<FileRange>(question.body));
+    if (range.count > kMostAsked) return fail(Code::corrupt, "that is too much at once");
     TRY(check(range.path));
     auto& file = open_[range.path.string()];
     if (!file) file = TRY(fs_.open(range.path, Cache::use));
     std::string bytes(range.count, '\0');
     bytes.resize(TRY(file->read(std::as_writable_bytes(std::span(bytes)), range.offset)));
-    return bytes;
+    return Message{static_cast<char>(Say::bytes), std::move(bytes)};
   }
   // Whether the process had any of the recording's bytes.
   bool asked() const { return asked_; }
@@ -71,25 +68,32 @@ class Answers {
   bool asked_ = false;
 };
 
-// Until the process says the result, or why there is none; an Error of its own where the two can't talk.
-Result<Result<std::string>> converse(Channel& channel, const std::string& asked, Answers& answers, std::uint64_t most,
-                                     int interrupt) {
-  TRY(channel.send('e', asked, interrupt));
+// Until the process says the result, or why there is none; an Error of its own where the two can't talk. At most
+// `most` bytes may go before the result.
+Result<Result<Finding>> converse(Channel& channel, const std::string& asked, Answers& answers, std::uint64_t most,
+                                 int interrupt) {
+  TRY(send(channel, Say::examine, asked, interrupt));
+  Finding found;
   for (;;) {
-    auto said = TRY(channel.receive(std::max(most, kMostRequest), interrupt));
+    auto said = TRY(channel.receive(std::max<std::uint64_t>(most, kMostPacked), interrupt));
     if (!said) return fail(Code::gone, "the process ended");
     switch (static_cast<Say>(said->kind)) {
+      case Say::bytes:
+        if (said->body.size() > most || !found.bytes.empty()) return fail(Code::corrupt, "the process says too much");
+        found.bytes = std::move(said->body);
+        break;
       case Say::result:
-        return Result<std::string>(std::move(said->body));
+        found.result = std::move(said->body);
+        return Result<Finding>(std::move(found));
       case Say::trouble:
-        return Result<std::string>(tl::unexpected(TRY(unpack_error(said->body))));
+        return Result<Finding>(tl::unexpected(TRY(unpack<Error>(said->body))));
       case Say::look:
       case Say::read: {
         const auto answer = answers.answer(*said);
         if (answer)
-          TRY(channel.send(static_cast<char>(Say::answer), *answer, interrupt));
+          TRY(channel.send(answer->kind, answer->body, interrupt));
         else
-          TRY(channel.send(static_cast<char>(Say::trouble), pack(answer.error()), interrupt));
+          TRY(send(channel, Say::trouble, pack(answer.error()), interrupt));
         break;
       }
       default:
@@ -169,8 +173,8 @@ Examiner::Examiner(Path program) : servers_(std::make_unique<Servers>(std::move(
 Examiner::Examiner(Examiner&&) noexcept = default;
 Examiner::~Examiner() = default;
 
-Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
-                                  std::stop_token stop) const {
+Result<Finding> Examiner::run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
+                              std::stop_token stop) const {
   auto [ours, theirs] = TRY(Channel::ends());
   const auto event = TRY(Event::open());
   const std::stop_callback on_stop(stop, [&] { event.ring(); });
@@ -192,6 +196,8 @@ Result<std::string> Examiner::run(const ReadFs& fs, const Examination& examinati
   if (said) return std::move(*said);
   if (said.error().code == Code::busy && answers.asked())
     return fail(Code::corrupt, fmt::format("takes more than {} s to read", patience / 1s));
+  if (said.error().code == Code::corrupt)
+    return tl::unexpected(within("misleads the process that reads it", said.error()));
   if (said.error().code != Code::gone) return tl::unexpected(said.error());
   // Broken off within a conversation: the process says why by how it ends.
   if (!ended && ended.error().code == Code::busy)
@@ -210,8 +216,8 @@ Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const Cl
                                 .cameras = {cameras.begin(), cameras.end()},
                                 .rate_hz = 0,
                                 .known = {}};
-  const auto bytes = run(fs, examination, kMostFacts, std::move(stop));
-  auto facts = bytes ? unpack_facts(*bytes) : tl::unexpected(bytes.error());
+  const auto found = run(fs, examination, 0, std::move(stop));
+  auto facts = found ? believe<ClipFacts>(found->result) : tl::unexpected(found.error());
   if (facts || facts.error().code != Code::corrupt || files.parts.empty()) return facts;
   ClipFacts none;
   const auto& video = files.parts.front().path;
@@ -230,12 +236,12 @@ Result<HeardSound> Examiner::sound(const ReadFs& fs, const Path& recording, int 
                                 .cameras = {},
                                 .rate_hz = rate_hz,
                                 .known = {}};
-  const auto bytes = TRY(run(fs, examination, kMostSound, std::move(stop)));
+  const auto found = TRY(run(fs, examination, kMostSound, std::move(stop)));
   HeardSound heard;
-  heard.levels = TRY(media::unpack_levels(std::string_view(bytes).substr(0, media::kPackedLevels)));
-  heard.samples.resize((bytes.size() - media::kPackedLevels) / sizeof(float));
+  heard.levels = TRY(believe<SoundLevels>(found.result));
+  heard.samples.resize(found.bytes.size() / sizeof(float));
   if (!heard.samples.empty())
-    std::memcpy(heard.samples.data(), bytes.data() + media::kPackedLevels, heard.samples.size() * sizeof(float));
+    std::memcpy(heard.samples.data(), found.bytes.data(), heard.samples.size() * sizeof(float));
   for (auto& sample : heard.samples)
     if (!std::isfinite(sample)) sample = 0;
   return heard;
@@ -249,10 +255,7 @@ Result<Micros> Examiner::length(const ReadFs& fs, const Path& recording, std::st
                                 .cameras = {},
                                 .rate_hz = 0,
                                 .known = {}};
-  const auto json = from_cbor(TRY(run(fs, examination, kMostRequest, std::move(stop))));
-  if (!json.is_number_integer() || json.get<std::int64_t>() <= 0)
-    return fail(Code::corrupt, "the process that reads it says no length");
-  return Micros(json.get<std::int64_t>());
+  return believe<Micros>(TRY(run(fs, examination, 0, std::move(stop))).result);
 }
 
 Result<media::Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::span<const Path> videos,
@@ -264,11 +267,14 @@ Result<media::Strip> Examiner::strip(const ReadFs& fs, const Path& folder, std::
                           .cameras = {},
                           .rate_hz = 0,
                           .known = facts};
+  examination.known.problems.clear();  // no picture hangs on them, and there may be any number
   for (const auto& video : videos) examination.files.parts.push_back({video, FileRole::video});
-  const auto bytes = run(fs, examination, media::kMostStrip, std::move(stop));
-  auto strip = bytes ? media::unpack_strip(*bytes) : tl::unexpected(bytes.error());
-  if (!strip && strip.error().code == Code::corrupt) return media::Strip{};
-  return strip;
+  auto found = run(fs, examination, kMostStrip, std::move(stop));
+  const auto seen = found ? unpack<FramesSeen>(found->result) : tl::unexpected(found.error());
+  if (!seen && seen.error().code != Code::corrupt) return tl::unexpected(seen.error());
+  media::Strip strip;
+  if (seen) strip = {std::move(found->bytes), *seen};
+  return is_credible(strip) ? std::move(strip) : media::Strip{};
 }
 
 }  // namespace everytake::examiner

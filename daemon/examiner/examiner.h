@@ -14,6 +14,7 @@
 namespace everytake::examiner {
 
 struct Examination;
+struct Finding;
 
 struct HeardSound {
   std::vector<float> samples;  // as decode_mono() has them
@@ -46,8 +47,7 @@ class Examiner {
                              std::stop_token stop) const;
 
  private:
-  Result<std::string> run(const ReadFs& fs, const Examination& examination, std::uint64_t most,
-                          std::stop_token stop) const;
+  Result<Finding> run(const ReadFs& fs, const Examination& examination, std::uint64_t most, std::stop_token stop) const;
 
   class Servers;
   std::unique_ptr<Servers> servers_;

@@ -7,14 +7,15 @@
 #include <unistd.h>
 
 #include <cerrno>
-#include <cstring>
 
+#include "base/wire.h"
 #include "os/system_error.h"
 
 namespace everytake {
 namespace {
 
-enum class Reply : char { ended = 'e', not_started = 'n' };  // with a wait status, or an errno
+enum class Reply : char { ended = 'e', not_started = 'n' };  // with a wait status, or an errno, packed
+constexpr std::uint64_t kMostReply = 16;                     // bytes: a number is nine at most
 
 int wait_for(pid_t pid) {
   int status = 0;
@@ -62,7 +63,7 @@ Result<pid_t> spawn(const Path& program, std::string name, std::string word, int
 }
 
 Result<void> reply(Channel& asking, Reply kind, int number) {
-  return asking.send(static_cast<char>(kind), {reinterpret_cast<const char*>(&number), sizeof number});
+  return asking.send(static_cast<char>(kind), pack(number));
 }
 
 }  // namespace
@@ -91,12 +92,12 @@ Result<void> ForkServer::split_off(int socket, int interrupt) {
 
 Result<int> ForkServer::how_it_ended(Channel::Duration patience, int interrupt) {
   channel_.wait_at_most(patience);
-  const auto said = TRY(channel_.receive(sizeof(int), interrupt));
-  if (!said || said->body.size() != sizeof(int)) return fail(Code::gone, "the process that starts others ended");
-  int number = 0;
-  std::memcpy(&number, said->body.data(), sizeof number);
-  if (said->kind == static_cast<char>(Reply::ended)) return number;
-  return fail(Code::gone, system_error("can't split off a process", number).what);
+  const auto said = TRY(channel_.receive(kMostReply, interrupt));
+  if (!said) return fail(Code::gone, "the process that starts others ended");
+  const auto number = unpack<int>(said->body);
+  if (!number) return fail(Code::gone, "the process that starts others went astray");
+  if (said->kind == static_cast<char>(Reply::ended)) return *number;
+  return fail(Code::gone, system_error("can't split off a process", *number).what);
 }
 
 void serve_forks(const std::function<int(Descriptor)>& work) {

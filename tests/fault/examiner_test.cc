@@ -48,7 +48,9 @@ TEST_P(ExaminerMeets, ARecordingThatEndsItsProcess) {
 INSTANTIATE_TEST_SUITE_P(All, ExaminerMeets,
                          testing::Values(std::pair("CRASH", test::kSanitized ? "with code" : "by signal 11"),
                                          std::pair("NONSENSE", "nonsense"), std::pair("FLOOD", "too much"),
-                                         std::pair("HALF", "with code 3"), std::pair("PRYING", "with code 3")),
+                                         std::pair("DEEP", "can't be"), std::pair("KEYS", "can't be"),
+                                         std::pair("MORE", "too much"), std::pair("HALF", "with code 3"),
+                                         std::pair("PRYING", "with code 3")),
                          [](const auto& tested) { return std::string(tested.param.first); });
 
 TEST(Examiner, EndsAProcessThatEatsMemoryOrTime) {

@@ -8,17 +8,12 @@
 #include <vector>
 
 #include "examiner/examination.h"
-#include "examiner/facts_wire.h"
 #include "os/channel.h"
 
 namespace {
 
 using namespace everytake;
 using namespace everytake::examiner;
-
-char kind(Say say) {
-  return static_cast<char>(say);
-}
 
 void crash() {
   volatile int* volatile nowhere = nullptr;
@@ -37,15 +32,24 @@ void crash() {
 }
 
 std::string range_of(std::uint64_t count, const std::string& path) {
-  const std::uint64_t numbers[] = {0, count};
-  return std::string(reinterpret_cast<const char*>(numbers), sizeof numbers) + path;
+  return pack(FileRange{0, count, path});
+}
+
+// A map of 200 000 keys in less than kMostPacked; to look each up among those before it takes minutes.
+std::string many_keys() {
+  constexpr std::uint32_t kKeys = 200'000;
+  std::string bytes = "\xba";
+  for (int shift = 24; shift >= 0; shift -= 8) bytes += static_cast<char>(kKeys >> shift);
+  for (std::uint32_t key = 0; key < kKeys; ++key)
+    bytes += {'\x63', static_cast<char>(key), static_cast<char>(key >> 8), static_cast<char>(key >> 16), '\xf6'};
+  return bytes;
 }
 
 // Asks for what is not its own, and says in its result whether it got it.
 std::string pry(Channel& channel, const std::string& body) {
-  (void)channel.send(kind(Say::read), body);
+  (void)send(channel, Say::read, body);
   const auto answer = channel.receive(1 << 20);
-  return answer && *answer && (*answer)->kind == kind(Say::trouble) ? "" : "got it";
+  return answer && *answer && is(**answer, Say::trouble) ? "" : "got it";
 }
 
 // Whether any socket but its own leads out of it.
@@ -59,28 +63,32 @@ bool reaches_others(int own) {
 }
 
 int misbehave(const std::string& asked, Channel& channel, int raw) {
-  const auto is = [&](const char* name) { return asked.find(name) != std::string::npos; };
-  if (is("CRASH")) crash();
-  if (is("HUNGRY")) eat();
-  if (is("ENDLESS")) {
+  const auto named = [&](const char* name) { return asked.find(name) != std::string::npos; };
+  if (named("CRASH")) crash();
+  if (named("HUNGRY")) eat();
+  if (named("ENDLESS")) {
     (void)pry(channel, range_of(1, "ENDLESS.MP4"));
     spin();
   }
-  if (is("NONSENSE")) (void)channel.send('?', "what?");
-  if (is("UNFIT")) (void)channel.send(kind(Say::result), "\xa1 no facts");
-  if (is("FLOOD")) {
+  if (named("NONSENSE")) (void)channel.send('?', "what?");
+  if (named("UNFIT")) (void)send(channel, Say::result, "\xa1 no facts");
+  if (named("DEEP")) (void)send(channel, Say::result, std::string(kMostPacked, '\x81'));  // arrays in arrays
+  if (named("KEYS")) (void)send(channel, Say::result, many_keys());
+  if (named("MORE"))
+    for (int i = 0; i < 2; ++i) (void)send(channel, Say::bytes, "bytes");
+  if (named("FLOOD")) {
     const char header[] = "f\xff\xff\xff\xff\xff\xff\xff\x7f";
     (void)!::write(raw, header, sizeof header - 1);
   }
-  if (is("ANSWERS")) {
-    (void)channel.send(kind(Say::result), pack_facts({}));
+  if (named("ANSWERS")) {
+    (void)send(channel, Say::result, pack(ClipFacts{}));
     ::poll(nullptr, 0, -1);
   }
-  if (is("HALF")) (void)!::write(raw, "f\x10", 2);
-  if (is("PRYING") && !pry(channel, range_of(100, "shoot.toml")).empty()) return 0;
-  if (is("PRYING") && !pry(channel, range_of(kMostAsked + 1, "PRYING.MP4")).empty()) return 0;
-  if (is("PRYING") && !pry(channel, "short").empty()) return 0;
-  if (is("PRYING") && reaches_others(raw)) return 0;
+  if (named("HALF")) (void)!::write(raw, "f\x10", 2);
+  if (named("PRYING") && !pry(channel, range_of(100, "shoot.toml")).empty()) return 0;
+  if (named("PRYING") && !pry(channel, range_of(kMostAsked + 1, "PRYING.MP4")).empty()) return 0;
+  if (named("PRYING") && !pry(channel, "short").empty()) return 0;
+  if (named("PRYING") && reaches_others(raw)) return 0;
   return 3;
 }
 

@@ -208,23 +208,5 @@ TEST(PictureStrip, DecodesKeyFramesAloneWhereTheyAreNearEnough) {
   for (int i = 0; i < 5; ++i) EXPECT_NEAR(seen.at(0, i * 128 + 64, 36) / 255.0, 0.2 + 0.15 * i, 0.0375) << i;
 }
 
-TEST(PackedStrip, IsBelievedOnlyWhereItCanBeOne) {
-  const std::string jpeg = "\xFF\xD8 picture \xFF\xD9";
-  const auto read = unpack_strip(pack_strip({jpeg, {5, 1}}));
-  ASSERT_TRUE(read);
-  EXPECT_EQ(read->jpeg, jpeg);
-  EXPECT_EQ(read->seen, (FramesSeen{5, 1}));
-  EXPECT_TRUE(unpack_strip(pack_strip({"", {0, 0}})));
-  for (const auto& wrong : {Strip{jpeg, {0, 0}},
-                            {"", {5, 1}},
-                            {jpeg, {1, 2}},
-                            {jpeg, {6, 1}},
-                            {jpeg, {5, -1}},
-                            {"<script>", {5, 1}},
-                            {jpeg + "x", {5, 1}}})
-    EXPECT_FALSE(unpack_strip(pack_strip(wrong)));
-  EXPECT_FALSE(unpack_strip("abc"));
-}
-
 }  // namespace
 }  // namespace everytake

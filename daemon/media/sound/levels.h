@@ -3,13 +3,14 @@
 
 #include <array>
 #include <cstddef>
-#include <string>
-#include <string_view>
+#include <cstdint>
 
-#include "base/result.h"
 #include "model.h"
 
 namespace everytake::media {
+
+inline constexpr double kSilentDb = -200;  // less than any recording can hold: no sound at all
+inline constexpr double kLoudestDb = 100;  // floating-point sound may go over full scale
 
 // Gathers over all channels of all that is added.
 class LevelMeter {
@@ -40,10 +41,5 @@ class LevelMeter {
 
 // Of one recording after the other.
 SoundLevels joined(const SoundLevels& a, const SoundLevels& b);
-
-// As bytes, to go from one process to another of the same program. `corrupt` for what no sound can have.
-inline constexpr std::size_t kPackedLevels = 24;
-std::string pack_levels(const SoundLevels& levels);
-Result<SoundLevels> unpack_levels(std::string_view bytes);
 
 }  // namespace everytake::media
