@@ -27,7 +27,7 @@ std::string problems_text(const std::vector<Problem>& problems, const Screen& sc
 Json problems_json(const std::vector<Problem>& problems) {
   Json list = Json::array();
   for (const auto& problem : problems) {
-    Json each{{"code", problem.code}};
+    Json each{{"code", to_string(problem.code)}};
     put_name(each, "path", problem.path);
     each["destination"] = problem.destination.empty() ? Json(nullptr) : Json(problem.destination);
     each["message"] = problem.message;

@@ -79,7 +79,7 @@ class Teller {
 
 // Why there is no verdict, said before all else: the rest of what went wrong may fill the screen.
 Problem not_judged(const Error& error) {
-  return {"not_judged", "", "",
+  return {ProblemCode::not_judged, "", "",
           error.code == Code::cancelled
               ? "stopped before the card was looked at again: ask \"everytake safe CARD\""
               : "the card could not be looked at again: " + error.what + "; ask \"everytake safe CARD\""};

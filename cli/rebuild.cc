@@ -109,7 +109,7 @@ void print(const Outcome& outcome, Session& session) {
 pipeline::Exit exit_of(const Outcome& outcome) {
   const auto problems = problems_of(outcome);
   for (const auto& problem : problems)
-    if (problem.code == "bytes_differ") return pipeline::Exit::differs;
+    if (problem.code == ProblemCode::bytes_differ) return pipeline::Exit::differs;
   const bool whole = !outcome.verified || outcome.verified->destinations.at(0).is_whole();
   return problems.empty() && whole ? pipeline::Exit::done : pipeline::Exit::no;
 }

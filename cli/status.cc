@@ -120,7 +120,7 @@ Json json_of(const Status& status) {
     Json row;
     put_name(row, "name", disk.name);
     put_name(row, "path", disk.path.string());
-    row["state"] = here ? "here" : disk.absence->code == "other_disk" ? "other_disk" : "absent";
+    row["state"] = here ? "here" : disk.absence->code == ProblemCode::other_disk ? "other_disk" : "absent";
     row["free_bytes"] = maybe(disk.free);
     row["total_bytes"] = maybe(disk.total);
     row["recording_left_s"] = disk.left ? Json(seconds(*disk.left)) : Json(nullptr);

@@ -54,9 +54,12 @@ std::string as_typed(const Path& path) {
 
 // What to do about a no; nothing where the reasons say it.
 std::string next_text(const offload::Verdict& verdict, const Path& card) {
-  constexpr std::array kAway{"destination_absent"};
-  constexpr std::array kCopies{"missing_copy", "copy_changed", "unverified_copy", "destination_absent"};
-  constexpr std::array kCard{"new_file", "changed_file", "not_offloaded", "read_problem", "too_few_copies"};
+  using offload::ReasonCode;
+  constexpr std::array kAway{ReasonCode::destination_absent};
+  constexpr std::array kCopies{ReasonCode::missing_copy, ReasonCode::copy_changed, ReasonCode::unverified_copy,
+                               ReasonCode::destination_absent};
+  constexpr std::array kCard{ReasonCode::new_file, ReasonCode::changed_file, ReasonCode::not_offloaded,
+                             ReasonCode::read_problem, ReasonCode::too_few_copies};
   const auto among = [](const auto& codes) {
     return [&](const offload::Verdict::Reason& reason) { return std::ranges::find(codes, reason.code) != codes.end(); };
   };
@@ -85,7 +88,7 @@ Json verdict_json(const offload::Verdict& verdict) {
   json["beside"] = verdict.beside;
   json["reasons"] = Json::array();
   for (const auto& reason : verdict.reasons) {
-    Json each{{"code", reason.code}};
+    Json each{{"code", to_string(reason.code)}};
     put_name(each, "path", reason.path.string());
     each["message"] = reason.message;
     if (!reason.destination.empty()) put_name(each, "destination", reason.destination);

@@ -10,6 +10,7 @@
 #include "base/clock.h"
 #include "base/rational.h"
 #include "os/fs.h"
+#include "problem_code.h"
 
 namespace everytake {
 
@@ -32,9 +33,9 @@ struct Span {
   bool operator==(const Span&) const = default;
 };
 
-// Something that is not as it should be. `code` is for programs (snake_case), `message` a sentence for a person.
+// Something that is not as it should be. `code` is for programs, `message` a sentence for a person.
 struct Problem {
-  std::string code;
+  ProblemCode code = ProblemCode::unknown;
   std::string path;         // bytes, relative to the card; empty where it is not about a file
   std::string destination;  // name; empty where it is not about one
   std::string message;

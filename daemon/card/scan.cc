@@ -47,7 +47,7 @@ class Scanner {
     auto entries = card_.list(folder.path);
     if (!entries) {
       if (folder.path.empty() || entries.error().code == Code::gone) return tl::unexpected(entries.error());
-      trouble("unreadable", folder.path, entries.error().what);
+      trouble(ProblemCode::unreadable, folder.path, entries.error().what);
       return {};
     }
     // A faulty driver lists a name twice: it is one file all the same.
@@ -64,7 +64,7 @@ class Scanner {
       return fail(Code::invalid,
                   fmt::format("there are over {} files and folders on it: this is no card", limits_.entries));
     if (is_no_name(name)) {
-      trouble("unreadable", folder.path,
+      trouble(ProblemCode::unreadable, folder.path,
               fmt::format("{}: lists the impossible name \"{}\"", shown(folder.path.native()), shown(name)));
       return {};
     }
@@ -72,7 +72,7 @@ class Scanner {
     const auto stat = card_.stat(path);
     if (!stat) {
       if (stat.error().code == Code::gone) return tl::unexpected(stat.error());
-      trouble("unreadable", path, stat.error().what);
+      trouble(ProblemCode::unreadable, path, stat.error().what);
       return {};
     }
     if (stat->type == FileType::regular)
@@ -88,20 +88,20 @@ class Scanner {
     listing_.folders.push_back(path);
     const auto name = shown(path.native());
     if (parent.depth + 1 >= limits_.depth)
-      return trouble("too_deep", path,
+      return trouble(ProblemCode::too_deep, path,
                      fmt::format("{}: is nested deeper than {} folders and is not looked into", name, limits_.depth));
     if (!seen_.insert({stat.device, stat.inode}).second)
-      return trouble("loop", path, fmt::format("{}: leads back to a folder that was listed already", name));
+      return trouble(ProblemCode::loop, path, fmt::format("{}: leads back to a folder that was listed already", name));
     waiting_.push_back({path, parent.depth + 1});
   }
 
   void note(const Path& path, FileType type) {
     const char* what = type == FileType::symlink ? "a link" : "a device, socket or pipe";
-    listing_.problems.push_back(
-        {"not_a_file", path.native(), "", fmt::format("{}: is {}, which is not copied", shown(path.native()), what)});
+    listing_.problems.push_back({ProblemCode::not_a_file, path.native(), "",
+                                 fmt::format("{}: is {}, which is not copied", shown(path.native()), what)});
   }
 
-  void trouble(const char* code, const Path& path, std::string message) {
+  void trouble(ProblemCode code, const Path& path, std::string message) {
     listing_.complete = false;
     listing_.problems.push_back({code, path.native(), "", std::move(message)});
   }

@@ -97,6 +97,10 @@ By by_of(std::string_view text) {
   return parse(text, {By::hand, By::setup}, By::rule);
 }
 
+ProblemCode problem_code_of(std::string_view text) {
+  return parse_problem_code(text).value_or(ProblemCode::unknown);
+}
+
 Placement::State placement_state_of(std::string_view text) {
   using enum Placement::State;
   return parse(text, {placed, ambiguous, none, no_audio}, pending);
@@ -160,7 +164,7 @@ Result<void> insert_problems(Db& db, std::optional<RollId> roll, std::optional<C
   auto insert = TRY(db.prepare(
       "INSERT INTO problem (roll_id, clip_id, path, destination, code, message, at) VALUES (?, ?, ?, ?, ?, ?, ?)"));
   for (const auto& problem : problems)
-    TRY(insert.run(roll, clip, Blob{problem.path}, problem.destination, problem.code, problem.message, at));
+    TRY(insert.run(roll, clip, Blob{problem.path}, problem.destination, to_string(problem.code), problem.message, at));
   return {};
 }
 

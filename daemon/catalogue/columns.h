@@ -20,6 +20,9 @@ FileRole role_of(std::string_view text);
 CopyState copy_state_of(std::string_view text);
 By by_of(std::string_view text);
 Placement::State placement_state_of(std::string_view text);
+// The schema takes any text: a code that another version of this program wrote is read as `unknown`, and its row stays
+// as it is.
+ProblemCode problem_code_of(std::string_view text);
 
 // 16 bytes of 32 hex digits. `invalid` for anything else.
 Result<std::string> digest_bytes(std::string_view hex);

@@ -119,7 +119,7 @@ DestinationRow read_destination(Statement& row) {
 
 Problem read_problem(Statement& row) {
   Problem problem;
-  problem.code = row.next<std::string>();
+  problem.code = problem_code_of(row.next<std::string>());
   problem.path = row.next<std::string>();
   problem.destination = row.next<std::string>();
   problem.message = row.next<std::string>();

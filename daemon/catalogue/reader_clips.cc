@@ -215,7 +215,7 @@ Result<void> gather_problems(Db& db, Gathering& clips, Range range) {
                 " ORDER BY owner, id",
                 [](Clip& clip, Statement& row) {
                   Problem problem;
-                  problem.code = row.next<std::string>();
+                  problem.code = problem_code_of(row.next<std::string>());
                   problem.path = row.next<std::string>();
                   problem.destination = row.next<std::string>();
                   problem.message = row.next<std::string>();

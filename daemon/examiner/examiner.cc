@@ -221,7 +221,7 @@ Result<ClipFacts> Examiner::facts(const ReadFs& fs, const Path& folder, const Cl
   if (facts || facts.error().code != Code::corrupt || files.parts.empty()) return facts;
   ClipFacts none;
   const auto& video = files.parts.front().path;
-  none.problems.push_back({"unreadable", video.string(), "",
+  none.problems.push_back({ProblemCode::unreadable, video.string(), "",
                            shown(video.filename().string()) + " can't be looked into: it " + facts.error().what +
                                "; its copies are not touched by that. Play it on the camera, and shoot it again if "
                                "that fails too"});

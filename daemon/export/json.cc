@@ -121,7 +121,7 @@ Json clip_json(const Clip& clip, const Plan& plan) {
   for (const auto& copy : clip.copies) json["copies"].push_back(copy_json(copy));
   json["problems"] = Json::array();
   for (const auto& problem : clip.facts.problems)
-    json["problems"].push_back({{"code", problem.code}, {"message", problem.message}});
+    json["problems"].push_back({{"code", to_string(problem.code)}, {"message", problem.message}});
   json["origin"] = clip.facts.origin;
   return json;
 }

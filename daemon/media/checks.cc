@@ -33,7 +33,7 @@ bool is_retimed(const ClipFacts& facts) {
   return facts.capture_rate && facts.frame_rate && *facts.capture_rate != *facts.frame_rate;
 }
 
-bool has(const Clip& clip, const char* code) {
+bool has(const Clip& clip, ProblemCode code) {
   const auto& problems = clip.facts.problems;
   return std::any_of(problems.begin(), problems.end(), [code](const Problem& each) { return each.code == code; });
 }
@@ -63,7 +63,7 @@ class Checks {
   }
 
  private:
-  void add(const char* code, const std::string& message) {
+  void add(ProblemCode code, const std::string& message) {
     found_.push_back({code, clip_.path.string(), "", name_ + " " + message});
   }
 
@@ -90,21 +90,25 @@ class Checks {
     if (!have || (from != facts_.origin.end() && from->second == "plan")) return;
     if (plan_.gamma) {
       if (!meets(*have, *plan_.gamma))
-        add("other_gamma", fmt::format("is shot in {}, the plan wants {}: set the camera to it and shoot this again",
-                                       shown(*have), shown(*plan_.gamma)));
+        add(ProblemCode::other_gamma,
+            fmt::format("is shot in {}, the plan wants {}: set the camera to it and shoot this again", shown(*have),
+                        shown(*plan_.gamma)));
       return;
     }
     const auto others = usual([](const Clip& clip) { return clip.facts.gamma; });
     if (others && !meets(*have, *others))
-      add("other_gamma", fmt::format("is shot in {}, nearly all else of its camera in {}: set it back, and shoot this "
-                                     "again if that was no intent",
-                                     shown(*have), shown(*others)));
+      add(ProblemCode::other_gamma,
+          fmt::format("is shot in {}, nearly all else of its camera in {}: set it back, and shoot this "
+                      "again if that was no intent",
+                      shown(*have), shown(*others)));
   }
 
   void rate() {
     const auto& rate = facts_.frame_rate;
-    if (!rate || *rate == plan_.frame_rate || is_fast(facts_, plan_.frame_rate) || has(clip_, "variable_rate")) return;
-    add("other_rate",
+    if (!rate || *rate == plan_.frame_rate || is_fast(facts_, plan_.frame_rate) ||
+        has(clip_, ProblemCode::variable_rate))
+      return;
+    add(ProblemCode::other_rate,
         fmt::format("plays at {} frames a second, the edit runs at {}, so it will stutter there: set the camera to it "
                     "and shoot this again",
                     rate_text(*rate), rate_text(plan_.frame_rate)));
@@ -120,26 +124,28 @@ class Checks {
     };
     const auto own = size_of(clip_), others = usual(size_of);
     if (!own || !others || *own == *others) return;
-    add("other_size", fmt::format("is {}x{}, nearly all else of its camera {}x{}: set the picture size back, and shoot "
-                                  "this again if that was no intent",
-                                  own->first, own->second, others->first, others->second));
+    add(ProblemCode::other_size,
+        fmt::format("is {}x{}, nearly all else of its camera {}x{}: set the picture size back, and shoot "
+                    "this again if that was no intent",
+                    own->first, own->second, others->first, others->second));
   }
 
   void length() {
     if (!facts_.duration || *facts_.duration >= kShortest) return;
     if (facts_.frames && static_cast<double>(*facts_.frames) >= plan_.frame_rate.value()) return;
-    add("too_short", fmt::format("is only {:.2f} s long: was the button pressed twice? Shoot it again if it was meant",
-                                 seconds(*facts_.duration)));
+    add(ProblemCode::too_short,
+        fmt::format("is only {:.2f} s long: was the button pressed twice? Shoot it again if it was meant",
+                    seconds(*facts_.duration)));
   }
 
   void picture() {
     if (!facts_.frames_seen || !facts_.width) return;  // why there is no picture is said already
     if (facts_.frames_seen->frames == 0)
-      add("no_frames",
+      add(ProblemCode::no_frames,
           "has a picture of which no frame can be decoded: play it on the camera, and shoot it again where "
           "that fails too");
     else if (facts_.frames_seen->black == facts_.frames_seen->frames)
-      add("black_picture",
+      add(ProblemCode::black_picture,
           "is black wherever it was looked at: take the lens cap off, or open the iris, and shoot it "
           "again");
   }
@@ -162,22 +168,23 @@ class Checks {
     const auto& levels = facts_.levels;
     if (!facts_.frame_rate || is_fast(facts_, plan_.frame_rate) || is_retimed(facts_)) return;
     if (facts_.audio == false && !is_of_silent_camera())
-      add("no_sound",
+      add(ProblemCode::no_sound,
           "has no sound, so its place in the song can't be heard: check the camera's microphone and audio "
           "setting, then shoot it again or place it by hand");
     if (facts_.audio != true || !levels) return;
     if (levels->samples == 0)
-      add("sound_unreadable",
+      add(ProblemCode::sound_unreadable,
           "has sound that can't be decoded, so its place in the song can't be heard: play it on the "
           "camera, then shoot it again or place it by hand");
     else if (is_silent(*levels) && !is_of_silent_camera())
-      add("silent_sound",
+      add(ProblemCode::silent_sound,
           "has a silent sound track, so its place in the song can't be heard: is the microphone on and "
           "plugged in? Shoot it again, or place it by hand");
     else if (levels->clipped > kMuchClipped)
-      add("clipped_sound", fmt::format("has sound that is clipped ({:.1f} % of it at full scale): turn the recording "
-                                       "level down, and shoot it again if its sound is wanted",
-                                       levels->clipped * 100));
+      add(ProblemCode::clipped_sound,
+          fmt::format("has sound that is clipped ({:.1f} % of it at full scale): turn the recording "
+                      "level down, and shoot it again if its sound is wanted",
+                      levels->clipped * 100));
   }
 
   const Clip& clip_;

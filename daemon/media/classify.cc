@@ -15,7 +15,8 @@ constexpr double kSameSpeed = 0.02;                   // a pitch control that is
 
 const Problem* why_unreadable(const ClipFacts& facts) {
   for (const auto& problem : facts.problems)
-    for (const char* code : {"empty", "incomplete", "unreadable", "no_picture"})
+    for (const auto code :
+         {ProblemCode::empty, ProblemCode::incomplete, ProblemCode::unreadable, ProblemCode::no_picture})
       if (problem.code == code) return &problem;
   return nullptr;
 }

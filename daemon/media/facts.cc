@@ -31,13 +31,15 @@ Result<bool> add_sidecar(const ReadFs& fs, const Path& folder, const Path& path,
   const auto sidecar = text ? parse_sidecar(*text) : tl::unexpected(text.error());
   if (sidecar && !(inside && inside->umid && sidecar->umid && *inside->umid != *sidecar->umid))
     return apply(facts, *sidecar, path);
-  const auto trouble = [&](const char* code, const std::string& message) {
+  const auto trouble = [&](ProblemCode code, const std::string& message) {
     facts.problems.push_back({code, path.string(), "", name_of(path) + " " + message});
   };
   if (sidecar)
-    trouble("sidecar_of_another_clip", "is about another recording: nothing of it was used. Was the clip renamed?");
+    trouble(ProblemCode::sidecar_of_another_clip,
+            "is about another recording: nothing of it was used. Was the clip renamed?");
   else if (sidecar.error().code != Code::unsupported)
-    trouble("sidecar_unreadable", "can't be read, so gamma and capture rate may be missing: " + sidecar.error().what);
+    trouble(ProblemCode::sidecar_unreadable,
+            "can't be read, so gamma and capture rate may be missing: " + sidecar.error().what);
   return false;
 }
 

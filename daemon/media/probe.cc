@@ -18,7 +18,7 @@ constexpr const char* kRecordingBrokeOff =
     "{} holds pictures but no index: recording broke off. Put the card back into the camera, which may mend it, before "
     "it is wiped";
 
-Problem problem(const char* code, const Path& video, const std::string& message) {
+Problem problem(ProblemCode code, const Path& video, const std::string& message) {
   return {code, video.string(), "", message};
 }
 
@@ -31,10 +31,11 @@ Result<std::optional<Problem>> mxf_problem(ReadFile& file, const Path& video, st
   const auto end = TRY(mxf_end(file, size));
   if (!end || *end == MxfEnd::whole) return std::nullopt;
   if (*end == MxfEnd::missing)
-    return problem("truncated", video,
+    return problem(ProblemCode::truncated, video,
                    name_of(video) + " has no end: the camera wrote no more. Play it on the camera, and shoot it again");
-  if (!readable) return problem("incomplete", video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
-  return problem("truncated", video,
+  if (!readable)
+    return problem(ProblemCode::incomplete, video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
+  return problem(ProblemCode::truncated, video,
                  name_of(video) +
                      " was never closed, so its end may be missing. Play it on the camera, and shoot it "
                      "again if it breaks off");
@@ -45,15 +46,16 @@ Result<Problem> why_unreadable(const ReadFs& fs, const Path& video) {
   const auto file = TRY(fs.open(video, Cache::use));
   const auto stat = TRY(file->stat());
   if (stat.size == 0)
-    return problem("empty", video, name_of(video) + " is empty: the camera wrote nothing into it. Shoot it again");
+    return problem(ProblemCode::empty, video,
+                   name_of(video) + " is empty: the camera wrote nothing into it. Shoot it again");
   if (const auto cut = TRY(mxf_problem(*file, video, stat.size, false))) return *cut;
   const auto boxes = TRY(read_boxes(*file, 0, stat.size));
   const auto has = [&](const char* type) {
     return std::any_of(boxes.begin(), boxes.end(), [type](const Box& box) { return box.type == type; });
   };
   if (has("mdat") && !has("moov"))
-    return problem("incomplete", video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
-  return problem("unreadable", video,
+    return problem(ProblemCode::incomplete, video, fmt::format(fmt::runtime(kRecordingBrokeOff), name_of(video)));
+  return problem(ProblemCode::unreadable, video,
                  name_of(video) + " can't be read as a recording. Play it on the camera before the card is wiped");
 }
 
@@ -82,7 +84,7 @@ void take_rate(const Container& container, const Stream& video, const Path& path
   facts.frame_rate = exact ? *video.rate : snapped(*video.rate);
   const bool fields = video.base_rate && *video.base_rate == *video.rate * Rational(2, 1);
   if (exact && video.base_rate && !fields && rates_differ(*video.rate, *video.base_rate))
-    facts.problems.push_back(problem("variable_rate", path,
+    facts.problems.push_back(problem(ProblemCode::variable_rate, path,
                                      fmt::format("{} has a variable frame rate, {:.3f} on average: make it constant "
                                                  "before the edit, or sound and picture drift apart",
                                                  name_of(path), video.rate->value())));
@@ -120,7 +122,7 @@ void take_timecode(const Container& container, const Stream& video, const Path& 
   if (!text || !facts.frame_rate) return;
   const auto label = parse_timecode(*text, *facts.frame_rate);
   if (!label) {
-    facts.problems.push_back(problem("timecode_invalid", path,
+    facts.problems.push_back(problem(ProblemCode::timecode_invalid, path,
                                      fmt::format("{} begins at timecode {}, which does not exist at {:.3f} frames a "
                                                  "second: check the camera's timecode setting",
                                                  name_of(path), shown(*text), facts.frame_rate->value())));
@@ -156,7 +158,7 @@ void check_end(const Container& container, const Path& path, std::uint64_t size,
   for (const auto& stream : container.streams) last = std::max(last, stream.last_byte.value_or(0));
   if (last <= size) return;
   facts.problems.push_back(
-      problem("truncated", path,
+      problem(ProblemCode::truncated, path,
               fmt::format("{} ends at {} of {}: the camera wrote no more. Play it on the camera, and shoot it again",
                           name_of(path), bytes_text(size), bytes_text(last))));
 }
@@ -194,7 +196,8 @@ ClipFacts facts_of(const Container& container, const Path& video, std::uint64_t 
     take_picture(container, picture, video, facts);
     take_timecode(container, picture, video, facts);
   } else {
-    facts.problems.push_back(problem("no_picture", video, name_of(video) + " has no picture, only sound or data"));
+    facts.problems.push_back(
+        problem(ProblemCode::no_picture, video, name_of(video) + " has no picture, only sound or data"));
   }
   take_tags(container.tags, facts);
   check_end(container, video, size, facts);

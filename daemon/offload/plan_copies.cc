@@ -21,18 +21,19 @@ std::optional<Problem> refusal(const TargetRoom& target, std::size_t index, std:
     if (file.done.count(index)) continue;
     needed += on_disk(file.source.size);
     if (file.source.size > target.volume.largest_file)
-      return Problem{"too_large", file.source.path.string(), target.name,
+      return Problem{ProblemCode::too_large, file.source.path.string(), target.name,
                      fmt::format("destination \"{}\" can't hold files over {}: format it as exFAT, or use another disk",
                                  target.name, bytes_text(target.volume.largest_file))};
   }
   if (needed == 0) return std::nullopt;
   if (target.volume.read_only)
-    return Problem{"read_only", "", target.name, fmt::format("destination \"{}\" is mounted read-only", target.name)};
+    return Problem{ProblemCode::read_only, "", target.name,
+                   fmt::format("destination \"{}\" is mounted read-only", target.name)};
   if (!tells_room(target.volume)) return std::nullopt;
   const auto reserve = static_cast<std::uint64_t>(static_cast<double>(target.volume.total_bytes) * kReserve);
   const auto room = target.volume.free_bytes - std::min(target.volume.free_bytes, reserve);
   if (needed <= room) return std::nullopt;
-  return Problem{"no_room", "", target.name,
+  return Problem{ProblemCode::no_room, "", target.name,
                  fmt::format("destination \"{}\" has room for {} and needs {}: free {} or use another disk",
                              target.name, bytes_text(room), bytes_text(needed), bytes_text(needed - room))};
 }

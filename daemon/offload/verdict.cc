@@ -36,39 +36,42 @@ Disks disks_of(const DestinationSeen& destination) {
 
 // Why nothing at this destination counts now; nullopt when it may.
 std::optional<Reason> against(const DestinationSeen& destination) {
-  const auto no = [&](const char* code, const std::string& message) {
+  const auto no = [&](ReasonCode code, const std::string& message) {
     return Reason{code, {}, message, destination.name};
   };
-  if (!destination.trouble.empty()) return no("destination_absent", destination.trouble);
-  if (destination.on_card) return no("same_disk", fmt::format("\"{}\" is on this very card", shown(destination.name)));
+  if (!destination.trouble.empty()) return no(ReasonCode::destination_absent, destination.trouble);
+  if (destination.on_card)
+    return no(ReasonCode::same_disk, fmt::format("\"{}\" is on this very card", shown(destination.name)));
   if (is_memory(destination) && !destination.accept_cached)
-    return no("unverified_copy", at(destination) + " is in memory, not on a disk");
+    return no(ReasonCode::unverified_copy, at(destination) + " is in memory, not on a disk");
   return std::nullopt;
 }
 
 // Why this copy does not count now; nullopt when it does.
 std::optional<Reason> against(const CopySeen& copy, const DestinationSeen& destination) {
-  const auto no = [&](const char* code, const std::string& message) {
+  const auto no = [&](ReasonCode code, const std::string& message) {
     return Reason{code, {}, message, destination.name};
   };
   constexpr const char* kFromMemory = " was read back from memory, not shown to be on the disk";
-  if (copy.state == CopyState::failed) return no("unverified_copy", at(destination) + " failed");
-  if (copy.state == CopyState::copied) return no("unverified_copy", at(destination) + " is not read back yet");
-  if (copy.state != CopyState::verified) return no("unverified_copy", at(destination) + " is not made yet");
-  if (!copy.is_the_file) return no("unverified_copy", at(destination) + " has other bytes than the card gave last");
+  if (copy.state == CopyState::failed) return no(ReasonCode::unverified_copy, at(destination) + " failed");
+  if (copy.state == CopyState::copied)
+    return no(ReasonCode::unverified_copy, at(destination) + " is not read back yet");
+  if (copy.state != CopyState::verified) return no(ReasonCode::unverified_copy, at(destination) + " is not made yet");
+  if (!copy.is_the_file)
+    return no(ReasonCode::unverified_copy, at(destination) + " has other bytes than the card gave last");
   if (copy.evidence == Evidence::cached && !destination.accept_cached)
-    return no("unverified_copy", at(destination) + kFromMemory);
+    return no(ReasonCode::unverified_copy, at(destination) + kFromMemory);
   switch (copy.now) {
     case CopySeen::Now::unchanged:
       return against(destination);
     case CopySeen::Now::missing:
-      return no("missing_copy", at(destination) + " is gone");
+      return no(ReasonCode::missing_copy, at(destination) + " is gone");
     case CopySeen::Now::changed:
-      return no("copy_changed", at(destination) + " was changed since it was verified");
+      return no(ReasonCode::copy_changed, at(destination) + " was changed since it was verified");
     case CopySeen::Now::absent:
-      return no("destination_absent", destination.trouble.empty()
-                                          ? fmt::format("\"{}\" can't be looked at", shown(destination.name))
-                                          : destination.trouble);
+      return no(ReasonCode::destination_absent, destination.trouble.empty()
+                                                    ? fmt::format("\"{}\" can't be looked at", shown(destination.name))
+                                                    : destination.trouble);
   }
   return std::nullopt;
 }
@@ -88,14 +91,15 @@ class Judging {
   }
 
   void look(const FileSeen& file) {
-    const auto no = [&](const char* code, const std::string& message) { add({code, file.path, message}); };
-    if (file.known == FileSeen::Known::unknown) return no("new_file", "is not copied yet");
-    if (file.known == FileSeen::Known::changed) return no("changed_file", "is not the file that was copied");
-    if (!file.trouble.empty()) return no("read_problem", without_name(file.trouble, file.path.string()));
+    const auto no = [&](ReasonCode code, const std::string& message) { add({code, file.path, message}); };
+    if (file.known == FileSeen::Known::unknown) return no(ReasonCode::new_file, "is not copied yet");
+    if (file.known == FileSeen::Known::changed) return no(ReasonCode::changed_file, "is not the file that was copied");
+    if (!file.trouble.empty()) return no(ReasonCode::read_problem, without_name(file.trouble, file.path.string()));
     if (file.known == FileSeen::Known::unread)
-      return no("read_problem", "is known by its copies alone, not from the card: offload the card once more");
+      return no(ReasonCode::read_problem,
+                "is known by its copies alone, not from the card: offload the card once more");
     if (card_.wants_two_readings && file.readings < 2)
-      no("read_problem", "the plan wants a second reading of the card");
+      no(ReasonCode::read_problem, "the plan wants a second reading of the card");
     look_at_copies(file);
     verdict_.readings = std::min(verdict_.readings, file.readings + (card_.every_byte ? 1 : 0));
   }
@@ -115,7 +119,7 @@ class Judging {
 
   // Many files of which the same is said of a destination become one reason.
   std::vector<Reason> reasons() const {
-    std::map<std::tuple<std::string, std::string, std::string>, std::size_t> alike;
+    std::map<std::tuple<ReasonCode, std::string, std::string>, std::size_t> alike;
     const auto key = [](const Reason& r) { return std::tuple(r.code, r.destination, r.message); };
     for (const auto& each : reasons_) ++alike[key(each)];
     std::vector<Reason> told;
@@ -179,11 +183,11 @@ class Judging {
           std::ranges::any_of(file.copies, [&](const auto& copy) { return copy.destination == i; }))
         continue;
       const auto why = destination.last_visit.empty() ? "" : ": " + destination.last_visit;
-      add({"too_few_copies", file.path, fmt::format("no copy at \"{}\"{}", shown(destination.name), why),
+      add({ReasonCode::too_few_copies, file.path, fmt::format("no copy at \"{}\"{}", shown(destination.name), why),
            destination.name});
       told = true;
     }
-    if (!told) add({"too_few_copies", file.path, fmt::format("{} of 2 copies", good)});
+    if (!told) add({ReasonCode::too_few_copies, file.path, fmt::format("{} of 2 copies", good)});
   }
 
   void on_one_disk(const FileSeen& file, const std::vector<std::size_t>& good) {
@@ -191,10 +195,10 @@ class Judging {
         std::ranges::find_if(good, [&](auto i) { return !disks_[i].known || disks_[i].names.empty(); });
     if (unknown == good.end())
       return add(
-          {"same_disk", file.path,
+          {ReasonCode::same_disk, file.path,
            fmt::format("all its copies are on one disk ({})", disks_text(card_.destinations[good.front()].disks))});
     const auto& name = card_.destinations[*unknown].name;
-    add({"same_disk", file.path,
+    add({ReasonCode::same_disk, file.path,
          fmt::format("it can't be seen that its copies are on two disks: where \"{}\" has a disk of its own, write "
                      "own_disk = true to it in the plan",
                      shown(name))});
@@ -210,6 +214,32 @@ class Judging {
 
 }  // namespace
 
+const char* to_string(ReasonCode code) {
+  switch (code) {
+    case ReasonCode::not_offloaded:
+      return "not_offloaded";
+    case ReasonCode::new_file:
+      return "new_file";
+    case ReasonCode::changed_file:
+      return "changed_file";
+    case ReasonCode::missing_copy:
+      return "missing_copy";
+    case ReasonCode::unverified_copy:
+      return "unverified_copy";
+    case ReasonCode::copy_changed:
+      return "copy_changed";
+    case ReasonCode::same_disk:
+      return "same_disk";
+    case ReasonCode::destination_absent:
+      return "destination_absent";
+    case ReasonCode::read_problem:
+      return "read_problem";
+    case ReasonCode::too_few_copies:
+      return "too_few_copies";
+  }
+  return "";
+}
+
 Verdict verdict(const CardSeen& card) {
   Verdict verdict;
   verdict.roll = card.roll;
@@ -218,19 +248,21 @@ Verdict verdict(const CardSeen& card) {
   verdict.beside = card.beside;
   auto& reasons = verdict.reasons;
   if (!card.complete)
-    reasons.push_back({"read_problem", {}, "the card could not be read completely, or changed while it was looked at"});
+    reasons.push_back(
+        {ReasonCode::read_problem, {}, "the card could not be read completely, or changed while it was looked at"});
   for (const auto& trouble : card.troubles)
-    reasons.push_back({"read_problem", trouble.path, without_name(trouble.message, trouble.path)});
+    reasons.push_back({ReasonCode::read_problem, trouble.path, without_name(trouble.message, trouble.path)});
   if (card.files.empty()) {
-    reasons.push_back({"not_offloaded", {}, "there is no file on it"});
+    reasons.push_back({ReasonCode::not_offloaded, {}, "there is no file on it"});
     return verdict;
   }
   if (card.roll.empty()) {
-    reasons.push_back({"not_offloaded", {}, "this card was not offloaded"});
+    reasons.push_back({ReasonCode::not_offloaded, {}, "this card was not offloaded"});
     return verdict;
   }
   for (const auto& path : card.vanished)
-    reasons.push_back({"changed_file", path, "was on the card at its last visit and is not now; its copies stay"});
+    reasons.push_back(
+        {ReasonCode::changed_file, path, "was on the card at its last visit and is not now; its copies stay"});
   verdict.readings = INT32_MAX;
   Judging judging(card, verdict);
   for (const auto& file : card.files) judging.look(file);

@@ -65,10 +65,25 @@ struct CardSeen {
   bool wants_two_readings = false;
 };
 
+// Why a card may not be wiped. An enumerator is called as its text is, which scripts read and which is never renamed.
+enum class ReasonCode {
+  not_offloaded,
+  new_file,
+  changed_file,
+  missing_copy,
+  unverified_copy,
+  copy_changed,
+  same_disk,
+  destination_absent,
+  read_problem,
+  too_few_copies,
+};
+const char* to_string(ReasonCode code);
+
 struct Verdict {
   struct Reason {
-    std::string code;  // as in `safe --json`
-    Path path;         // empty where it is about several files, or the whole card
+    ReasonCode code;
+    Path path;  // empty where it is about several files, or the whole card
     std::string message;
     std::string destination{};  // name; empty where it is not about one
     std::size_t files = 1;      // how many it stands for

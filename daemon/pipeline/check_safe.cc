@@ -144,12 +144,13 @@ class SafetyCheck {
 
   static std::string words_of(const Problem& problem) {
     const auto& code = problem.code;
-    if (code == "no_room") return "it had no room at the last visit";
-    if (code == "destination_absent" || code == "other_disk") return "it was not there at the last visit";
-    if (code == "destination_lost") return "its disk went away during the last visit";
-    if (code == "foreign_shoot" || code == "cloned_mark" || code == "bad_mark")
+    if (code == ProblemCode::no_room) return "it had no room at the last visit";
+    if (code == ProblemCode::destination_absent || code == ProblemCode::other_disk)
+      return "it was not there at the last visit";
+    if (code == ProblemCode::destination_lost) return "its disk went away during the last visit";
+    if (code == ProblemCode::foreign_shoot || code == ProblemCode::cloned_mark || code == ProblemCode::bad_mark)
       return "it was refused at the last visit";
-    if (code == "read_only") return "it could not be written at the last visit";
+    if (code == ProblemCode::read_only) return "it could not be written at the last visit";
     return "";
   }
 

@@ -9,19 +9,19 @@
 namespace everytake::pipeline {
 namespace {
 
-const char* problem_code(const Error& error) {
+ProblemCode problem_code(const Error& error) {
   switch (error.code) {
     case Code::corrupt:
-      return "bytes_differ";
+      return ProblemCode::bytes_differ;
     case Code::exists:
-      return "name_taken";
+      return ProblemCode::name_taken;
     case Code::no_space:
-      return "no_room";
+      return ProblemCode::no_room;
     case Code::gone:
     case Code::denied:
-      return "destination_lost";
+      return ProblemCode::destination_lost;
     default:
-      return "copy_failed";
+      return ProblemCode::copy_failed;
   }
 }
 
@@ -52,7 +52,7 @@ void CopyRecorder::note_reading(const offload::SourceReading& reading) {
     return;
   }
   const auto& error = reading.digests.error();
-  const char* code = error.code == Code::corrupt ? "bytes_differ" : "unreadable";
+  const auto code = error.code == Code::corrupt ? ProblemCode::bytes_differ : ProblemCode::unreadable;
   unread_[path] = {code, path, copies_at_.value_or(""), error.what};
   unread_files_.insert_or_assign(file, error);
 }

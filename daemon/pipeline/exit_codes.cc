@@ -2,24 +2,24 @@
 
 #include <algorithm>
 #include <csignal>
-#include <initializer_list>
 
 #include "pipeline/pipeline.h"
 
 namespace everytake::pipeline {
 namespace {
 
-using Codes = std::initializer_list<const char*>;
-
 // A destination that gets no copies for as long as a person does nothing about it.
-constexpr const char* kLost[] = {"no_room",          "too_large",  "read_only",     "destination_absent",
-                                 "destination_lost", "other_disk", "foreign_shoot", "cloned_mark",
-                                 "bad_mark"};
+constexpr ProblemCode kLost[] = {
+    ProblemCode::no_room,          ProblemCode::too_large,  ProblemCode::read_only,     ProblemCode::destination_absent,
+    ProblemCode::destination_lost, ProblemCode::other_disk, ProblemCode::foreign_shoot, ProblemCode::cloned_mark,
+    ProblemCode::bad_mark};
 
-bool has(const std::vector<Problem>& problems, const auto& codes) {
-  return std::ranges::any_of(problems, [&](const Problem& problem) {
-    return std::ranges::any_of(codes, [&](const char* code) { return problem.code == code; });
-  });
+bool has(const std::vector<Problem>& problems, ProblemCode code) {
+  return std::ranges::find(problems, code, &Problem::code) != problems.end();
+}
+
+bool has_lost(const std::vector<Problem>& problems) {
+  return std::ranges::any_of(kLost, [&](ProblemCode code) { return has(problems, code); });
 }
 
 }  // namespace
@@ -48,10 +48,10 @@ Exit exit_of(Code code) {
 }
 
 Exit exit_of(const IngestReport& report) {
-  if (has(report.problems, Codes{"bytes_differ"})) return Exit::differs;
+  if (has(report.problems, ProblemCode::bytes_differ)) return Exit::differs;
   if (report.ended) return exit_of(report.ended->code);
-  if (has(report.problems, Codes{"unreadable"})) return Exit::card_gone;
-  if (has(report.problems, kLost)) return Exit::no_space;
+  if (has(report.problems, ProblemCode::unreadable)) return Exit::card_gone;
+  if (has_lost(report.problems)) return Exit::no_space;
   const bool all = std::ranges::all_of(
       report.destinations, [](const auto& each) { return each.state == IngestReport::Destination::State::verified; });
   return all && report.problems.empty() ? Exit::done : Exit::no;
@@ -59,8 +59,8 @@ Exit exit_of(const IngestReport& report) {
 
 Exit exit_of(const VerifyReport& report) {
   if (report.ended) return exit_of(report.ended->code);
-  if (has(report.problems, Codes{"bytes_differ"})) return Exit::differs;
-  if (has(report.problems, kLost)) return Exit::no_space;
+  if (has(report.problems, ProblemCode::bytes_differ)) return Exit::differs;
+  if (has_lost(report.problems)) return Exit::no_space;
   const bool all = std::ranges::all_of(report.destinations, [](const auto& each) { return each.is_whole(); });
   return all && report.problems.empty() ? Exit::done : Exit::no;
 }

@@ -18,7 +18,7 @@ void Holding::add(const catalogue::CopyRow& copy, std::uint64_t size) {
 }
 
 Problem Holding::unproven_problem(const std::string& destination) const {
-  return {"read_from_memory", "", destination,
+  return {ProblemCode::read_from_memory, "", destination,
           fmt::format("\"{}\": {} read back equal, but from memory for all that can be seen, so they don't count: "
                       "use another disk, or write accept_cached = true to this destination in the plan",
                       shown(destination), counted(unproven, "file"))};

@@ -160,7 +160,7 @@ class Visit {
   // Destinations that are away come back by themselves; what a person has to settle first ends the visit.
   Result<void> nowhere_to_go() const {
     for (const auto& problem : report_.problems)
-      for (const char* code : {"foreign_shoot", "cloned_mark", "bad_mark"})
+      for (const auto code : {ProblemCode::foreign_shoot, ProblemCode::cloned_mark, ProblemCode::bad_mark})
         if (problem.code == code) return fail(Code::invalid, problem.message);
     return {};
   }
@@ -248,7 +248,7 @@ class Visit {
         if (has(target_matches_[t], file.row)) each.done.insert(t), ++already_[t];
       const bool all_there = each.done.size() == targets_.size();
       if (!file.trouble.empty() && all_there)
-        report_.problems.push_back({"unreadable", file.file.path.string(), "", file.trouble});
+        report_.problems.push_back({ProblemCode::unreadable, file.file.path.string(), "", file.trouble});
       wanted.push_back(std::move(each));
     }
     std::vector<offload::TargetRoom> rooms;
@@ -318,7 +318,7 @@ class Visit {
     for (const auto id : recorder_->take_moved()) {
       const auto it = std::ranges::find_if(files_, [&](const auto& file) { return file.id.value == id; });
       report_.problems.push_back(
-          {"bytes_differ", it->file.path.string(), "",
+          {ProblemCode::bytes_differ, it->file.path.string(), "",
            fmt::format(
                "{}: the card gave other bytes than before, and twice the same: what was copied then is set aside "
                "in {}.bad. It was read wrong then, or changed since: look at both, and try another reader",
@@ -358,7 +358,7 @@ class Visit {
       return false;
     const auto& name = target_matches_[target].open->planned.name;
     report_.problems.push_back(
-        {"bytes_differ", stored.string(), name,
+        {ProblemCode::bytes_differ, stored.string(), name,
          fmt::format("\"{}\": {} was not what the card holds any more: it is set aside in {}.bad and copied again",
                      shown(name), shown(stored.string()), shown(file_roll(row.id)))});
     return true;
@@ -383,10 +383,11 @@ class Visit {
       return {};
     }
     if (after->files != listing_.files)
-      report_.problems.push_back({"card_changed", "", "", "the card changed while it was copied: offload it again"});
+      report_.problems.push_back(
+          {ProblemCode::card_changed, "", "", "the card changed while it was copied: offload it again"});
     for (const auto& matched : target_matches_)
       if (const auto there = matched.open->fs->still_there(); !there)
-        report_.problems.push_back({"destination_lost", "", matched.open->planned.name,
+        report_.problems.push_back({ProblemCode::destination_lost, "", matched.open->planned.name,
                                     fmt::format("\"{}\" went away while it was copied to: {}",
                                                 shown(matched.open->planned.name), there.error().what)});
     return {};

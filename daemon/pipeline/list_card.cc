@@ -11,7 +11,7 @@ namespace {
 // An empty card, or one whose folders can't be read: that must not look the same.
 Error nothing_listed(const Listing& listing, const std::string& root) {
   if (listing.complete) return {Code::invalid, root + ": there is no file on it", 0};
-  const auto it = std::ranges::find(listing.problems, "unreadable", &Problem::code);
+  const auto it = std::ranges::find(listing.problems, ProblemCode::unreadable, &Problem::code);
   return {Code::io, root + ": no file of it can be listed" + (it == listing.problems.end() ? "" : ": " + it->message),
           0};
 }

@@ -24,7 +24,7 @@ std::optional<Problem> look_at_mark(MatchedDestination& matched) {
     return std::nullopt;
   }
   const bool odd = mark.error().code == Code::invalid;
-  return Problem{odd ? "bad_mark" : "destination_absent", "", matched.open->planned.name,
+  return Problem{odd ? ProblemCode::bad_mark : ProblemCode::destination_absent, "", matched.open->planned.name,
                  fmt::format("{}: {}", named(matched), mark.error().what)};
 }
 
@@ -40,7 +40,7 @@ std::optional<Problem> other_disk(const MatchedDestination& matched, Rows rows) 
             "the plan"
           : fmt::format("is the folder known as \"{}\": call it so in the plan, or mount each disk where it was",
                         shown(it->name));
-  return Problem{"other_disk", "", matched.open->planned.name, fmt::format("{} {}", named(matched), what)};
+  return Problem{ProblemCode::other_disk, "", matched.open->planned.name, fmt::format("{} {}", named(matched), what)};
 }
 
 // Whether the open folder is the one that `row` speaks of.
@@ -50,7 +50,7 @@ std::optional<Problem> compare(MatchedDestination& matched, const catalogue::Des
   if (!row.fs_uuid.empty() && !now.empty() && !same_uuid) return other_disk(matched, rows);
   if (!row.mark.empty() && matched.mark.empty())
     return Problem{
-        "destination_absent", "", matched.open->planned.name,
+        ProblemCode::destination_absent, "", matched.open->planned.name,
         fmt::format("{} is not in {}: its mark ({}) is not there. Connect its disk; if you emptied the disk, "
                     "give it a name of its own",
                     named(matched), shown(matched.open->planned.path.string()), kMarkFile)};
@@ -62,7 +62,7 @@ std::optional<Problem> compare(MatchedDestination& matched, const catalogue::Des
 // Where copies were made already a new folder would not be the right one.
 std::optional<Problem> absence_of(MatchedDestination& matched, const catalogue::DestinationRow* row, Rows rows) {
   if (!matched.open->fs)
-    return Problem{"destination_absent", "", matched.open->planned.name,
+    return Problem{ProblemCode::destination_absent, "", matched.open->planned.name,
                    fmt::format("{} is not there: connect its disk{} ({})", named(matched),
                                row ? "" : ", or make the folder", matched.open->absence)};
   if (auto trouble = look_at_mark(matched)) return trouble;
@@ -82,7 +82,7 @@ void refuse_twins(std::vector<MatchedDestination>& matches) {
       const auto &ours = matched.open->planned, &theirs = other.open->planned;
       if (ours.name == theirs.name || ours.path == theirs.path) continue;  // asked for twice: the same one
       matched.absence = Problem{
-          "cloned_mark", "", ours.name,
+          ProblemCode::cloned_mark, "", ours.name,
           fmt::format(
               "{} and \"{}\" bear the same mark: they are one folder twice, or one disk is a copy of the other. See "
               "whether both paths lead to one disk; if one is a copy, remove {} from it and give it a name of its own",

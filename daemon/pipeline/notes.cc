@@ -59,7 +59,7 @@ Result<std::optional<Problem>> leave_manifests(const catalogue::Catalogue& catal
   const auto is_own = is_own_home(catalogue, matched);
   if (!lists.empty() && (!is_own || !*is_own))
     return Problem{
-        "no_manifest", "", open.planned.name,
+        ProblemCode::no_manifest, "", open.planned.name,
         fmt::format("\"{}\": the list of {} could not be written: {}", shown(open.planned.name), shown(roll.name),
                     is_own ? "the folder belongs to another catalogue" : is_own.error().what)};
   for (const auto& [folder, list] : lists) {
@@ -69,7 +69,7 @@ Result<std::optional<Problem>> leave_manifests(const catalogue::Catalogue& catal
       written =
           offload::write_note(*open.fs, folder.parent_path() / (name + ".names"), offload::names_note(list.names));
     if (!written)
-      return Problem{"no_manifest", "", open.planned.name,
+      return Problem{ProblemCode::no_manifest, "", open.planned.name,
                      fmt::format("\"{}\": the list {}.xxh128 could not be written: {}", shown(open.planned.name),
                                  shown(name), written.error().what)};
   }
@@ -105,14 +105,15 @@ std::vector<Problem> leave_catalogue(catalogue::Catalogue& catalogue, const Plan
       const auto& name = matched.open->planned.name;
       const auto done = leave_at(catalogue, matched, owner, snapshot.bytes(), plan.text);
       if (done) continue;
-      problems.push_back({"no_backup", "", name,
+      problems.push_back({ProblemCode::no_backup, "", name,
                           fmt::format("\"{}\": a copy of the catalogue and the plan could not be kept there: {}",
                                       shown(name), done.error().what)});
     }
     return {};
   };
   if (const auto left = leave(); !left)
-    problems.push_back({"no_backup", "", "", "no copy of the catalogue could be kept: " + left.error().what});
+    problems.push_back(
+        {ProblemCode::no_backup, "", "", "no copy of the catalogue could be kept: " + left.error().what});
   return problems;
 }
 

@@ -154,7 +154,7 @@ class Rebuilding {
         done_.from_catalogue = true;
         return catalogue_->distrust_copies();
       }
-      done_.problems.push_back({"kept_catalogue_damaged", (folder_ / kCatalogueFile).string(), "",
+      done_.problems.push_back({ProblemCode::kept_catalogue_damaged, (folder_ / kCatalogueFile).string(), "",
                                 "the catalogue kept there is of no use: " + sound.error().what});
       if (kept) kept->reset();
       TRY(home_->remove(kUnfinished));
@@ -204,7 +204,7 @@ class Rebuilding {
   Result<void> go_on_for(const ReadFs& disk) {
     const auto owner = read_owner(disk, folder_);
     if (!owner) {
-      done_.problems.push_back({"bad_mark", folder_.string(), done_.destination, owner.error().what});
+      done_.problems.push_back({ProblemCode::bad_mark, folder_.string(), done_.destination, owner.error().what});
       return {};
     }
     return *owner ? catalogue_->take_over((*owner)->catalogue, (*owner)->stamp) : Result<void>();
@@ -214,7 +214,7 @@ class Rebuilding {
     const auto list = folder_ / (name + ".xxh128");
     const auto lines = offload::parse_xxh128_manifest(TRY(read_whole(*disk_, list)));
     if (!lines) {
-      done_.problems.push_back({"bad_list", list.string(), done_.destination,
+      done_.problems.push_back({ProblemCode::bad_list, list.string(), done_.destination,
                                 shown(list.string()) + ": " + lines.error().what + "; its roll was passed over"});
       return {};
     }
@@ -234,7 +234,7 @@ class Rebuilding {
         Instant(std::chrono::duration_cast<Instant::duration>(TRY(disk_->stat(list)).mtime.time_since_epoch())));
     roll.card_label = name;
     if (TRY(catalogue_->restore_roll(roll, files, id)) > 0)
-      done_.problems.push_back({"lists_differ", list.string(), done_.destination,
+      done_.problems.push_back({ProblemCode::lists_differ, list.string(), done_.destination,
                                 shown(list.string()) + " and the catalogue kept there name different bytes; the "
                                                        "catalogue's count"});
     return add_clips(name, own);
@@ -248,7 +248,7 @@ class Rebuilding {
     const auto text = read_whole(*disk_, note);
     const auto names = text ? offload::parse_names_note(*text) : tl::unexpected(text.error());
     if (!names)
-      done_.problems.push_back({"bad_list", note.string(), done_.destination,
+      done_.problems.push_back({ProblemCode::bad_list, note.string(), done_.destination,
                                 shown(note.string()) + ": " + names.error().what + "; the names it tells are lost"});
     else
       for (const auto& each : *names) own[each.stored] = each.on_card;
@@ -270,7 +270,7 @@ class Rebuilding {
     const auto unlisted = std::count_if(listing.files.begin(), listing.files.end(),
                                         [&](const auto& file) { return !ids.count(file.path.string()); });
     if (unlisted > 0)
-      done_.problems.push_back({"not_in_list", name, done_.destination,
+      done_.problems.push_back({ProblemCode::not_in_list, name, done_.destination,
                                 fmt::format("{}: {} file{} there {} in no list and can't be checked", name, unlisted,
                                             unlisted == 1 ? "" : "s", unlisted == 1 ? "is" : "are")});
     std::vector<ClipFiles> clips;

@@ -134,7 +134,7 @@ class Repair {
 
   void no_source(const catalogue::Roll& roll, const catalogue::FileRow& file) {
     no_source_[file.id] = {
-        "no_good_copy", file.file.path.string(), "",
+        ProblemCode::no_good_copy, file.file.path.string(), "",
         fmt::format("{}/{}: no good copy is in reach: connect the other disks, or offload the card again",
                     shown(roll.name), shown(file.file.path.string()))};
   }
@@ -262,7 +262,7 @@ class Repair {
     row.verified_at = std::nullopt;
     const auto& name = source.open->planned.name;
     report_.problems.push_back(
-        {"bytes_differ", row.stored.string(), name,
+        {ProblemCode::bytes_differ, row.stored.string(), name,
          fmt::format("\"{}\": {} is not what the card held", shown(name), shown(row.stored.string()))});
     return catalogue_.record_copies(std::span(&row, 1));
   }

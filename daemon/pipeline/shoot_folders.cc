@@ -73,10 +73,10 @@ class Settling {
 
  private:
   Settled refused(const Error& error) const {
-    const char* code = error.code == Code::no_space  ? "no_room"
-                       : error.number == EROFS       ? "read_only"
-                       : error.code == Code::invalid ? "bad_mark"
-                                                     : "destination_lost";
+    const auto code = error.code == Code::no_space  ? ProblemCode::no_room
+                      : error.number == EROFS       ? ProblemCode::read_only
+                      : error.code == Code::invalid ? ProblemCode::bad_mark
+                                                    : ProblemCode::destination_lost;
     return {Problem{code, "", matched_.open->planned.name,
                     fmt::format("destination \"{}\": {}", shown(matched_.open->planned.name), error.what)},
             std::nullopt};
@@ -160,7 +160,7 @@ class Settling {
   Result<void> refuse(const Path& home) {
     const auto& planned = matched_.open->planned;
     settled_.refusal = Problem{
-        "foreign_shoot", "", planned.name,
+        ProblemCode::foreign_shoot, "", planned.name,
         fmt::format(
             "\"{}\" holds this shoot as another catalogue knows it ({}), with what was said of its clips: "
             "nothing was written. The same shoot: bring that catalogue back with \"everytake --shoot NEW_FOLDER "

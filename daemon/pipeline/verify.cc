@@ -83,7 +83,7 @@ class CopiesReading {
     if (!reading) return blame(copy, reading.error());
     if (reading->digest.hex() != *file.digest) {
       ++report.differing;
-      return bad(copy, "bytes_differ", "is not what the card held");
+      return bad(copy, ProblemCode::bytes_differ, "is not what the card held");
     }
     const bool counts = reading->evidence != Evidence::cached || matched_.open->planned.accept_cached;
     if (!counts) {
@@ -105,14 +105,14 @@ class CopiesReading {
   Result<void> blame(const catalogue::CopyRow& copy, const Error& error) {
     if (error.code == Code::not_found) {
       ++report.missing;
-      return bad(copy, "missing_copy", "is not there any more");
+      return bad(copy, ProblemCode::missing_copy, "is not there any more");
     }
     ++report.unreadable;
-    return bad(copy, "copy_unreadable", "can't be read back: " + error.what);
+    return bad(copy, ProblemCode::copy_unreadable, "can't be read back: " + error.what);
   }
 
   // Recorded at once: whatever happens next, this copy must not count.
-  Result<void> bad(const catalogue::CopyRow& copy, const char* code, const std::string& what) {
+  Result<void> bad(const catalogue::CopyRow& copy, ProblemCode code, const std::string& what) {
     const auto& name = matched_.open->planned.name;
     problems.push_back({code, copy.stored.string(), name,
                         fmt::format("\"{}\": {} {}", shown(name), shown(copy.stored.string()), what)});

@@ -374,7 +374,7 @@ TEST_F(Crossing, BelowACardIsAProblemOfThatFolder) {
   EXPECT_EQ(listing->files[0].path, "CLIP/C0001.MP4");
   EXPECT_FALSE(listing->complete);
   ASSERT_EQ(listing->problems.size(), 1U);
-  EXPECT_EQ(listing->problems[0].code, "unreadable");
+  EXPECT_EQ(listing->problems[0].code, ProblemCode::unreadable);
   EXPECT_EQ(listing->problems[0].path, "EXTRA");
   EXPECT_THAT(listing->problems[0].message, testing::HasSubstr("another filesystem is mounted there"));
 }

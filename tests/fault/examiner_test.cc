@@ -38,7 +38,7 @@ TEST_P(ExaminerMeets, ARecordingThatEndsItsProcess) {
   const auto facts = examiner_.facts(fs, "", clip_named(name), {}, {});
   ASSERT_TRUE(facts) << facts.error().what;
   ASSERT_EQ(facts->problems.size(), 1U);
-  EXPECT_EQ(facts->problems[0].code, "unreadable");
+  EXPECT_EQ(facts->problems[0].code, ProblemCode::unreadable);
   EXPECT_NE(facts->problems[0].message.find(words), std::string::npos) << facts->problems[0].message;
   const auto sound = examiner_.sound(fs, std::string(name) + ".MP4", 8000, {});
   ASSERT_FALSE(sound);
@@ -71,7 +71,7 @@ TEST(Examiner, BelievesNoFactsThatCanNotBe) {
   fs.put("UNFIT.MP4", "some bytes");
   const auto facts = examiner.facts(fs, "", clip_named("UNFIT"), {}, {});
   ASSERT_TRUE(facts);
-  EXPECT_EQ(facts->problems.at(0).code, "unreadable");
+  EXPECT_EQ(facts->problems.at(0).code, ProblemCode::unreadable);
   EXPECT_FALSE(facts->duration);
 }
 
@@ -258,7 +258,7 @@ TEST_F(Studied, CopiesAndVerdictStandWhateverAClipDoesToItsProcess) {
   EXPECT_EQ(studied->clips, 3U);
   EXPECT_TRUE(check_safe().safe);
   const auto clips = *catalogue_->clips();
-  for (const auto& clip : clips) EXPECT_EQ(clip.facts.problems.at(0).code, "unreadable") << clip.name;
+  for (const auto& clip : clips) EXPECT_EQ(clip.facts.problems.at(0).code, ProblemCode::unreadable) << clip.name;
   EXPECT_EQ(catalogue_->clips_to_study({})->size(), 0U);  // it is not tried for ever
 }
 

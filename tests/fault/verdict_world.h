@@ -152,7 +152,7 @@ class World {
     offload(card_);
     const auto verdict = check_safe(card_, true, false);
     if (!verdict.safe && !verdict.reasons.empty())
-      RC_LOG() << verdict.reasons[0].code << ": " << verdict.reasons[0].message;
+      RC_LOG() << to_string(verdict.reasons[0].code) << ": " << verdict.reasons[0].message;
     RC_ASSERT(verdict.safe || !excuse_.empty());
     rotten_.clear();
     check();

@@ -45,7 +45,7 @@ TEST_F(Verify, FindsBitRotThatNoDateShows) {
   const auto report = verify();
   EXPECT_TRUE(report.destinations[0].is_whole());
   EXPECT_EQ(report.destinations[1].differing, 1U);
-  EXPECT_EQ(report.problems.at(0).code, "bytes_differ");
+  EXPECT_EQ(report.problems.at(0).code, ProblemCode::bytes_differ);
   EXPECT_EQ(codes(check_safe()), std::set<std::string>{"unverified_copy"});
 }
 
@@ -87,7 +87,7 @@ TEST_F(Verify, NeverSpreadsARottenCopy) {
   EXPECT_EQ(report.repaired.at("shuttle"), 4U);
   EXPECT_FALSE(disks_[1]->has(at("R001", "C0001")));
   std::set<std::string> problems;
-  for (const auto& problem : report.problems) problems.insert(problem.code);
+  for (const auto& problem : report.problems) problems.insert(to_string(problem.code));
   EXPECT_TRUE(problems.count("bytes_differ"));
   EXPECT_TRUE(problems.count("no_good_copy"));
   EXPECT_FALSE(check_safe().safe);
@@ -117,7 +117,7 @@ TEST_F(Verify, SaysThatADiskIsAwayAndLeavesItsRowsAlone) {
   ASSERT_TRUE(offload());
   const auto report = verify({}, "shuttle");
   EXPECT_FALSE(report.destinations[1].is_here);
-  EXPECT_EQ(report.problems.at(0).code, "destination_absent");
+  EXPECT_EQ(report.problems.at(0).code, ProblemCode::destination_absent);
   EXPECT_TRUE(check_safe().safe);
 }
 

@@ -37,13 +37,14 @@ class WrongYes : public test::IngestBench {
   }
   void expect_yes_that_is_true() {
     const auto verdict = check_safe();
-    for (const auto& reason : verdict.reasons) ADD_FAILURE() << reason.code << " " << reason.path << reason.message;
+    for (const auto& reason : verdict.reasons)
+      ADD_FAILURE() << to_string(reason.code) << " " << reason.path << reason.message;
     EXPECT_TRUE(check_safe(true).safe);
     for (const auto& file : card_.files()) expect_kept(file);
   }
   std::set<std::string> problems(const IngestReport& report) {
     std::set<std::string> codes;
-    for (const auto& problem : report.problems) codes.insert(problem.code);
+    for (const auto& problem : report.problems) codes.insert(to_string(problem.code));
     return codes;
   }
   bool kept_aside(const MemFs& disk, const std::string& bytes) {

@@ -121,7 +121,7 @@ class Clips : public testing::Test {
 
   void cut_off() {
     ClipFacts unknown;
-    unknown.problems = {{"incomplete", "CLIP/C0001.MP4", "", "C0001.MP4: it ends before its index"}};
+    unknown.problems = {{ProblemCode::incomplete, "CLIP/C0001.MP4", "", "C0001.MP4: it ends before its index"}};
     must(rows_.catalogue().record_facts(ids_[3], unknown, test::kNoon));
   }
 

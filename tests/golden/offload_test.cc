@@ -55,7 +55,7 @@ Verdict yes() {
 TEST_F(Said, OfAGoodOffload) {
   Clip clip;
   clip.name = "C0003";
-  clip.facts.problems = {{"other_gamma", "", "", "C0003.MP4 is shot in rec709, the plan wants s-log3"}};
+  clip.facts.problems = {{ProblemCode::other_gamma, "", "", "C0003.MP4 is shot in rec709, the plan wants s-log3"}};
   expect_golden("offload.txt", offload_text(day_one(), yes(), {Clip{}, clip}, {}));
 }
 
@@ -66,12 +66,13 @@ TEST_F(Said, OfAnOffloadThatIsShort) {
       35,        Evidence::cached};
   for (int i = 1; i <= 14; ++i)
     report.problems.push_back(
-        {"no_space", "", "shuttle", "C" + std::to_string(i) + ".MP4: destination \"shuttle\" is full"});
+        {ProblemCode::no_room, "", "shuttle", "C" + std::to_string(i) + ".MP4: destination \"shuttle\" is full"});
   Verdict no;
   no.files = 42;
   for (int i = 1; i <= 5; ++i)
-    no.reasons.push_back({"too_few_copies", "C000" + std::to_string(i) + ".MP4", "has 1 verified copy, 2 are needed"});
-  no.reasons.push_back({"same_disk", "", "\"desk\" and \"shuttle\" are on one disk"});
+    no.reasons.push_back(
+        {ReasonCode::too_few_copies, "C000" + std::to_string(i) + ".MP4", "has 1 verified copy, 2 are needed"});
+  no.reasons.push_back({ReasonCode::same_disk, "", "\"desk\" and \"shuttle\" are on one disk"});
   expect_golden("offload_short.txt", offload_text(report, no, {}, {}));
 }
 

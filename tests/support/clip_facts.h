@@ -39,8 +39,8 @@ struct KnownFact {
     return of(T{});
   }
   std::vector<Problem> of(const std::vector<Problem>&) const {
-    return {{"timecode_gap", "CLIP/C0001.MP4", "desk", "the timecode jumps"},
-            {"truncated", "", "", "the end is missing"}};
+    return {{ProblemCode::timecode_invalid, "CLIP/C0001.MP4", "desk", "the timecode jumps"},
+            {ProblemCode::truncated, "", "", "the end is missing"}};
   }
   std::map<std::string, std::string> of(const std::map<std::string, std::string>&) const {
     return {{"gamma", "sidecar"}, {"camera", "caf\xc3\xa9 \"x\""}};

@@ -65,7 +65,7 @@ class IngestBench : public testing::Test {
 
   std::set<std::string> codes(const Verdict& verdict) {
     std::set<std::string> all;
-    for (const auto& reason : verdict.reasons) all.insert(reason.code);
+    for (const auto& reason : verdict.reasons) all.insert(to_string(reason.code));
     return all;
   }
 

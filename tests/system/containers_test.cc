@@ -47,7 +47,7 @@ class Containers : public testing::Test {
   }
   static Codes codes(const ClipFacts& facts) {
     Codes codes;
-    for (const auto& problem : facts.problems) codes.push_back(problem.code);
+    for (const auto& problem : facts.problems) codes.push_back(to_string(problem.code));
     return codes;
   }
   // `file` without its last `share`.

@@ -35,7 +35,7 @@ void expect_container_agrees(const Card& card, const test::CardClip& clip) {
   const auto facts = probe(*card.fs, Card::video(clip), {});
   ASSERT_TRUE(facts) << facts.error().what;
   test::expect_ffprobe_agrees(*facts, card.folder / Card::video(clip).string());
-  const bool cut = facts->problems.size() == 1 && facts->problems[0].code == "truncated";
+  const bool cut = facts->problems.size() == 1 && facts->problems[0].code == ProblemCode::truncated;
   EXPECT_EQ(cut, clip.cut);
   EXPECT_EQ(facts->problems.size(), clip.cut ? 1U : 0U);
 }

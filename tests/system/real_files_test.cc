@@ -56,7 +56,7 @@ TEST(RealFiles, ShowATelephonesVaryingRate) {
   if (!fs::exists(file)) GTEST_SKIP() << "the package forensics-samples-files is not installed";
   const auto facts = facts_of_file(file);
   ASSERT_EQ(facts.problems.size(), 1U);
-  EXPECT_EQ(facts.problems[0].code, "variable_rate");
+  EXPECT_EQ(facts.problems[0].code, ProblemCode::variable_rate);
 }
 
 }  // namespace

@@ -31,7 +31,7 @@ TEST(Quiet, BeginsAnewWithEveryChange) {
   auto deeper = folder(1);
   deeper.folders.push_back("new");
   auto worse = folder(1);
-  worse.problems.push_back({"unreadable", "x", "", ""});
+  worse.problems.push_back({ProblemCode::unreadable, "x", "", ""});
   for (const auto& changed : {folder(2), folder(1, 7), more, deeper, worse, Listing{}})
     EXPECT_EQ(seen_after(first, changed, kStart + 9s).since, kStart + 9s);
 }

@@ -310,10 +310,10 @@ TEST_F(Clips, LieAnewWhereTheHandPutThemWheneverTheyAreRead) {
 TEST_F(Clips, ShowTheProblemsOfTheirFiles) {
   const auto id = rows_.clips({"C0001", "C0002"})[1];
   const RollId roll{1};
-  const Problem problems[] = {{"read_error", "CLIP/C0002.MP4", "", "can't be read from byte 4096 on"},
-                              {"symlink", "CLIP/link", "", "a link"}};
+  const Problem problems[] = {{ProblemCode::unreadable, "CLIP/C0002.MP4", "", "can't be read from byte 4096 on"},
+                              {ProblemCode::not_a_file, "CLIP/link", "", "a link"}};
   must(catalogue().record_problems(roll, problems, kNoon));
-  const Problem own{"no_timecode", "", "", "it has no timecode"};
+  const Problem own{ProblemCode::timecode_invalid, "", "", "it has no timecode"};
   ClipFacts facts;
   facts.problems.push_back(own);
   must(catalogue().record_facts(id, facts, kNoon));

@@ -332,12 +332,22 @@ TEST_F(CatalogueRows, SumsUpItsRolls) {
 
 TEST_F(CatalogueRows, ProblemsOfARollAreReplacedTogether) {
   rows_.visit({"a"});
-  const Problem link{"symlink", "a\xff", "", "a link is not followed"};
-  const Problem full{"no_room", "", "desk", "destination \"desk\" is full"};
+  const Problem link{ProblemCode::not_a_file, "a\xff", "", "a link is not followed"};
+  const Problem full{ProblemCode::no_room, "", "desk", "destination \"desk\" is full"};
   must(catalogue().record_problems(RollId{1}, std::vector{link, full}, kNoon + 1s));
   EXPECT_THAT(must(catalogue().roll_summaries()).at(0).problems, ElementsAre(link, full));
   must(catalogue().record_problems(RollId{1}, {}, kNoon));
   EXPECT_THAT(must(catalogue().roll_summaries()).at(0).problems, IsEmpty());
+}
+
+TEST_F(CatalogueRows, AProblemOfAnotherVersionKeepsItsWordsAndItsRow) {
+  rows_.visit({"a"});
+  must(catalogue().record_problems(RollId{1}, std::vector{Problem{ProblemCode::no_room, "", "desk", "it is full"}},
+                                   kNoon));
+  sqlite3("UPDATE problem SET code = 'of_tomorrow'");
+  const Problem unknown{ProblemCode::unknown, "", "desk", "it is full"};
+  EXPECT_THAT(must(catalogue().problems_of(RollId{1})), ElementsAre(unknown));
+  EXPECT_EQ(sqlite3("SELECT code FROM problem"), "of_tomorrow\n");
 }
 
 // ---- Several at once ----------------------------------------------------------------------------------------------

@@ -63,7 +63,7 @@ std::vector<std::string> codes(
   std::vector<Clip> clips(neighbours, changed(all_change));
   clips.push_back(changed(change));
   std::vector<std::string> codes;
-  for (const auto& wrong : checks_of(clips.back(), clips, the_plan)) codes.push_back(wrong.code);
+  for (const auto& wrong : checks_of(clips.back(), clips, the_plan)) codes.push_back(to_string(wrong.code));
   return codes;
 }
 using Codes = std::vector<std::string>;
@@ -146,7 +146,7 @@ TEST(Checks, CallARateOtherThanTheEditsUnlessItIsSlowMotion) {
   const auto varies = [](ClipFacts& facts) {
     facts.frame_rate = Rational(103, 4);
     facts.capture_rate.reset();
-    facts.problems = {{"variable_rate", "", "", ""}};
+    facts.problems = {{ProblemCode::variable_rate, "", "", ""}};
   };
   EXPECT_THAT(codes(varies), IsEmpty());  // said already
 }
@@ -217,7 +217,7 @@ TEST(Checks, MissNoSoundOfACameraThatNeverHasAnyBesideOneThatHas) {
   EXPECT_THAT(checks_of(clips[0], clips, plan()), IsEmpty());
   EXPECT_THAT(checks_of(clips[1], clips, plan()), IsEmpty());
   clips[1].facts.levels = {96'000, -30, 0};
-  EXPECT_EQ(checks_of(clips[0], clips, plan()).front().code, "no_sound");
+  EXPECT_EQ(checks_of(clips[0], clips, plan()).front().code, ProblemCode::no_sound);
 }
 
 TEST(Checks, CallSoundSilentClippedOrUnreadableByItsLevels) {
@@ -238,7 +238,7 @@ TEST(Checks, CallSoundSilentClippedOrUnreadableByItsLevels) {
 TEST(Checks, NameTheClipAndSayWhatToDo) {
   std::vector<Clip> clips(4, good());
   clips[0].facts.gamma = "rec709";
-  clips[0].facts.problems = {{"truncated", "", "", "cut"}};
+  clips[0].facts.problems = {{ProblemCode::truncated, "", "", "cut"}};
   add_checks(clips, plan());
   ASSERT_EQ(clips[0].facts.problems.size(), 2U);
   EXPECT_EQ(clips[0].facts.problems[1].path, "CLIP/C0007.MP4");

@@ -83,12 +83,12 @@ TEST(Classify, TakesASongThatRepeatsForASong) {
 
 TEST(Classify, SaysNothingOfWhatCantBeRead) {
   ClipFacts facts;
-  facts.problems.push_back({"incomplete", "C0003.MP4", "", "C0003.MP4 holds pictures but no index"});
+  facts.problems.push_back({ProblemCode::incomplete, "C0003.MP4", "", "C0003.MP4 holds pictures but no index"});
   const auto judgement = classify(facts, unplaced(), kEdit);
   EXPECT_EQ(judgement.kind, std::nullopt);
   EXPECT_EQ(judgement.because, "C0003.MP4 holds pictures but no index");
   facts = clip_at(kEdit);
-  facts.problems.push_back({"truncated", "C0003.MP4", "", "the end is missing"});
+  facts.problems.push_back({ProblemCode::truncated, "C0003.MP4", "", "the end is missing"});
   EXPECT_EQ(kind_of(facts, placed(30s)), Kind::performance);
 }
 

@@ -68,7 +68,7 @@ ClipFacts facts_of_bytes(std::string bytes) {
 
 std::vector<std::string> codes(const ClipFacts& facts) {
   std::vector<std::string> codes;
-  for (const auto& problem : facts.problems) codes.push_back(problem.code);
+  for (const auto& problem : facts.problems) codes.push_back(to_string(problem.code));
   return codes;
 }
 using Codes = std::vector<std::string>;

@@ -89,7 +89,7 @@ TEST_F(Ingest, GoesOnWithoutADestinationAndCatchesUpLater) {
   const auto report = offload(card_, open("shuttle"));
   EXPECT_EQ(report->destinations[0].state, State::verified);
   EXPECT_EQ(report->destinations[1].state, State::failed);
-  EXPECT_EQ(report->problems.at(0).code, "destination_absent");
+  EXPECT_EQ(report->problems.at(0).code, ProblemCode::destination_absent);
   EXPECT_EQ(codes(check_safe()), Codes{"too_few_copies"});
   const auto later = offload();
   EXPECT_EQ(later->destinations[0].copied_files, 0U);
@@ -139,7 +139,7 @@ TEST_F(Ingest, RefusesAnotherDiskUnderAKnownName) {
   ASSERT_TRUE(offload());
   disks_[1] = std::make_unique<MemFs>();
   EXPECT_EQ(codes(check_safe()), Codes{"destination_absent"});
-  EXPECT_EQ(offload()->problems.at(0).code, "other_disk");
+  EXPECT_EQ(offload()->problems.at(0).code, ProblemCode::other_disk);
 }
 
 TEST_F(Ingest, MendsACopyThatWasWrittenWrong) {

@@ -50,7 +50,7 @@ Clip take() {
   clip.facts.capture_rate = Rational(60000, 1001);
   clip.facts.recorded_at = Instant(1'700'000'000s);
   clip.facts.audio = true;
-  clip.facts.problems = {{"gamma_differs", "", "", "shot in s-log2"}};
+  clip.facts.problems = {{ProblemCode::other_gamma, "", "", "shot in s-log2"}};
   clip.facts.origin = {{"gamma", "sidecar"}};
   clip.judgement = {Kind::performance, By::rule, "the song is heard in it"};
   clip.members = {"Ada"};
@@ -103,7 +103,7 @@ TEST(ClipJson, HasWhatIsKnown) {
     "copies": [{"destination": "desk", "path": "/media/desk/footage/saltmarsh-radio/R001/CLIP/C0003.MP4",
                 "state": "verified", "verified_at": "2023-11-14T22:15:00Z"},
                {"destination": "shuttle", "path": "/media/shuttle/x", "state": "planned", "verified_at": null}],
-    "problems": [{"code": "gamma_differs", "message": "shot in s-log2"}],
+    "problems": [{"code": "other_gamma", "message": "shot in s-log2"}],
     "origin": {"gamma": "sidecar"}})");
   EXPECT_EQ(clip_json(take(), plan()).dump(1), expected.dump(1));
 }

@@ -41,7 +41,7 @@ TEST(PlanCopies, RefusesATargetThatCanNotHoldItAllAndKeepsTheOther) {
   const auto plan = plan_copies(files, targets);
   EXPECT_EQ(plan.refused, (std::set<std::size_t>{0}));
   ASSERT_EQ(plan.problems.size(), 1U);
-  EXPECT_EQ(plan.problems[0].code, "no_room");
+  EXPECT_EQ(plan.problems[0].code, ProblemCode::no_room);
   EXPECT_EQ(plan.jobs.at(0).targets, (std::vector<std::size_t>{1}));
 }
 
@@ -53,7 +53,7 @@ TEST(PlanCopies, RefusesAFileTooLargeForTheFilesystemBeforeTheFirstByte) {
   const TargetRoom targets[] = {fat};
   const auto plan = plan_copies(files, targets);
   EXPECT_TRUE(plan.jobs.empty());
-  EXPECT_EQ(plan.problems.at(0).code, "too_large");
+  EXPECT_EQ(plan.problems.at(0).code, ProblemCode::too_large);
 }
 
 TEST(PlanCopies, WantsNoRoomWhereNothingIsMissing) {

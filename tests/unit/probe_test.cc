@@ -35,7 +35,8 @@ ClipFacts probe_bytes(std::string bytes) {
 }
 
 bool has_problem(const ClipFacts& facts, std::string_view code) {
-  return std::any_of(facts.problems.begin(), facts.problems.end(), [&](const Problem& p) { return p.code == code; });
+  return std::any_of(facts.problems.begin(), facts.problems.end(),
+                     [&](const Problem& p) { return to_string(p.code) == code; });
 }
 
 std::size_t box_at(const std::string& bytes, const char* type) {

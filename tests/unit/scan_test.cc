@@ -31,7 +31,7 @@ std::vector<std::string> paths(const std::vector<CardFile>& files) {
 
 std::vector<std::string> codes(const Listing& listing) {
   std::vector<std::string> all;
-  for (const auto& problem : listing.problems) all.push_back(problem.code + " " + problem.path);
+  for (const auto& problem : listing.problems) all.push_back(std::string(to_string(problem.code)) + " " + problem.path);
   return all;
 }
 
@@ -109,7 +109,7 @@ TEST(Scan, SaysWhatCouldNotBeReadAndGoesOn) {
     EXPECT_FALSE(found.complete) << operation;
     EXPECT_THAT(found.files, SizeIs(2)) << operation;
     ASSERT_THAT(found.problems, SizeIs(1)) << operation;
-    EXPECT_EQ(found.problems[0].code, "unreadable");
+    EXPECT_EQ(found.problems[0].code, ProblemCode::unreadable);
   }
 }
 
@@ -155,7 +155,7 @@ TEST(Scan, LooksSixtyFourFoldersDeepAndNoDeeper) {
   const auto deeper = nested(65);
   EXPECT_FALSE(deeper.complete);
   EXPECT_THAT(deeper.files, IsEmpty());
-  EXPECT_EQ(deeper.problems.at(0).code, "too_deep");
+  EXPECT_EQ(deeper.problems.at(0).code, ProblemCode::too_deep);
 }
 
 TEST(Scan, RefusesMoreThanAnyCardHolds) {

@@ -29,7 +29,7 @@ Sidecar parsed(const std::string& xml) {
 
 std::vector<std::string> codes(const ClipFacts& facts) {
   std::vector<std::string> codes;
-  for (const auto& problem : facts.problems) codes.push_back(problem.code);
+  for (const auto& problem : facts.problems) codes.push_back(to_string(problem.code));
   return codes;
 }
 

@@ -47,7 +47,7 @@ std::vector<std::string> codes(const CardSeen& seen) {
   const auto result = verdict(seen);
   EXPECT_EQ(result.safe, result.reasons.empty());
   std::vector<std::string> found;
-  for (const auto& reason : result.reasons) found.push_back(reason.code);
+  for (const auto& reason : result.reasons) found.push_back(to_string(reason.code));
   return found;
 }
 
@@ -84,7 +84,7 @@ TEST(Verdict, IsNoWhenTheCardCouldNotBeReadCompletely) {
 
 TEST(Verdict, IsNoWhenSomethingOnTheCardIsNoFile) {
   auto seen = card();
-  seen.troubles.push_back({"not_a_file", "link", "", "is a link"});
+  seen.troubles.push_back({ProblemCode::not_a_file, "link", "", "is a link"});
   EXPECT_EQ(codes(seen), (Codes{"read_problem"}));
 }
 
@@ -247,7 +247,7 @@ TEST(Verdict, SaysOnceWhatIsTheSameOfManyFiles) {
   for (auto& each : seen.files) each.copies[1].now = Now::missing;
   const auto result = verdict(seen);
   ASSERT_EQ(result.reasons.size(), 1U);
-  EXPECT_EQ(result.reasons[0].code, "missing_copy");
+  EXPECT_EQ(result.reasons[0].code, ReasonCode::missing_copy);
   EXPECT_EQ(result.reasons[0].files, 42U);
   EXPECT_EQ(result.reasons[0].destination, "shuttle");
   EXPECT_EQ(result.reasons[0].message, "42 files: the copy at \"shuttle\" is gone");

@@ -188,7 +188,7 @@ Result<Sidecar> parse_sidecar(std::string_view xml) {
 }
 
 bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std::string& origin) {
-  const auto trouble = [&](const char* code, const std::string& message) {
+  const auto trouble = [&](ProblemCode code, const std::string& message) {
     facts.problems.push_back({code, path.string(), "", shown(path.filename().string()) + " " + message});
   };
   if (counts_other_frames(facts, sidecar) || has_another_rate(facts, sidecar)) {
@@ -197,16 +197,16 @@ bool apply(ClipFacts& facts, const Sidecar& sidecar, const Path& path, const std
     };
     const auto rate = [](const std::optional<Rational>& r) { return r ? fmt::format("{:.3f}", r->value()) : "?"; };
     trouble(
-        "sidecar_of_another_clip",
+        ProblemCode::sidecar_of_another_clip,
         fmt::format("is about {} frames at {} a second, the clip has {} at {}: nothing of it was used. Was the clip "
                     "renamed?",
                     frames(sidecar.frames), rate(sidecar.format_rate), frames(facts.frames), rate(facts.frame_rate)));
     return false;
   }
   if (facts.frames && sidecar.frames && *facts.frames != *sidecar.frames)
-    trouble("sidecar_disagrees",
+    trouble(ProblemCode::sidecar_disagrees,
             fmt::format("counts {} frames, the clip {}: the clip was believed", *sidecar.frames, *facts.frames));
-  if (span_disagrees(sidecar)) trouble("sidecar_disagrees", "has a timecode that does not span its frames");
+  if (span_disagrees(sidecar)) trouble(ProblemCode::sidecar_disagrees, "has a timecode that does not span its frames");
 
   Applying applying(facts, origin);
   applying.take("capture_rate", facts.capture_rate, sidecar.capture_rate);
