@@ -183,7 +183,8 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   if (clip.angle) line("angle", shown(*clip.angle));
   if (clip.rating) line("rating", std::to_string(*clip.rating));
   if (clip.note) line("note", shown(*clip.note));
-  line("size", bytes_text(clip.size) + ", xxh128 " + known(clip.digest));
+  line("size",
+       bytes_text(clip.size) + ", xxh128 " + known(clip.digest, [](const Digest& digest) { return digest.hex(); }));
   for (const auto& copy : clip.copies)
     line("copy",
          fmt::format("{} at \"{}\": {}", to_string(copy.state), shown(copy.destination), shown(copy.path.string())));

@@ -9,6 +9,7 @@
 
 #include "base/clock.h"
 #include "base/rational.h"
+#include "digest.h"
 #include "os/fs.h"
 #include "problem_code.h"
 
@@ -248,9 +249,9 @@ struct Clip {
   ClipId id;
   std::string roll;  // "R001"
   std::string name;
-  Path path;                          // of its first video, relative to the roll
-  std::uint64_t size = 0;             // in bytes, of its videos
-  std::optional<std::string> digest;  // 32 hex digits, of its first video
+  Path path;                     // of its first video, relative to the roll
+  std::uint64_t size = 0;        // in bytes, of its videos
+  std::optional<Digest> digest;  // of its first video
   ClipFacts facts;
   Judgement judgement;
   std::vector<std::string> members;

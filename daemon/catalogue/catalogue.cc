@@ -70,9 +70,7 @@ Result<void> write_readings(Db& db, std::span<const FileReading> readings) {
                  " WHERE id = ?4 AND (digest IS NULL OR digest = ?1 OR ?3 >= 2)"));
   auto doubt = TRY(db.prepare("UPDATE file SET suspect = ? WHERE id = ?"));
   for (const auto& reading : readings) {
-    const auto digest = TRY(digest_bytes(reading.digest));
-    const auto sample = TRY(digest_bytes(reading.sample));
-    TRY(update.run(Blob{digest}, Blob{sample}, reading.readings, reading.file));
+    TRY(update.run(reading.digest, reading.sample, reading.readings, reading.file));
     if (db.changes() > 0) continue;
     TRY(doubt.run(kTwoReadings, reading.file));
     if (db.changes() == 0) return fail(Code::not_found, fmt::format("there is no file with id {}", reading.file.value));
@@ -92,14 +90,12 @@ Result<void> write_copies(Db& db, std::span<const CopyRow> copies) {
       "  WHERE file_id = ?1 AND destination_id = ?2 AND stored_path = ?4)))"));
   for (const auto& copy : copies) {
     const auto readback = copy.readback ? std::optional<std::string>(to_string(*copy.readback)) : std::nullopt;
-    const auto digest = copy.digest ? TRY(digest_bytes(*copy.digest)) : std::string();
-    const auto digest_blob = copy.digest ? std::optional(Blob{digest}) : std::nullopt;
     const auto if_read_back = [&]<class T>(T value) {
       return copy.verified_at ? std::optional<T>(value) : std::nullopt;
     };
     TRY(put.run(copy.file, copy.destination, to_string(copy.state), copy.stored, readback, copy.verified_at,
                 if_read_back(copy.stat.size), if_read_back(copy.stat.mtime), if_read_back(copy.stat.ctime),
-                if_read_back(copy.stat.inode), digest_blob));
+                if_read_back(copy.stat.inode), copy.digest));
   }
   return {};
 }

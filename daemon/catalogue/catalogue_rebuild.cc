@@ -43,12 +43,11 @@ Result<std::size_t> Catalogue::restore_roll(const Roll& roll, std::span<const Re
                       " ON CONFLICT (file_id, destination_id) DO NOTHING"));
   std::size_t differing = 0;
   for (const auto& file : files) {
-    const auto digest = TRY(digest_bytes(file.digest));
-    TRY(add.run(id, file.file.path, file.file.size, file.file.mtime, Blob{digest}, roll.opened_at));
+    TRY(add.run(id, file.file.path, file.file.size, file.file.mtime, file.digest, roll.opened_at));
     TRY(find.bind(id, file.file.path));
     TRY(find.step());
     const auto row = find.next<FileId>();
-    if (find.next<std::string>() != digest) ++differing;
+    if (find.next<std::optional<Digest>>() != file.digest) ++differing;
     TRY(find.step());  // to its end: it must not be open at the commit
     TRY(copy.run(row, destination, file.stored));
   }

@@ -1,6 +1,5 @@
 #include "catalogue/columns.h"
 
-#include <charconv>
 #include <initializer_list>
 
 #include "base/json.h"
@@ -104,18 +103,6 @@ ProblemCode problem_code_of(std::string_view text) {
 Placement::State placement_state_of(std::string_view text) {
   using enum Placement::State;
   return parse(text, {placed, ambiguous, none, no_audio}, pending);
-}
-
-Result<std::string> digest_bytes(std::string_view hex) {
-  std::string bytes;
-  for (std::size_t at = 0; hex.size() == 32 && at < hex.size(); at += 2) {
-    unsigned char byte = 0;
-    const auto [end, error] = std::from_chars(hex.data() + at, hex.data() + at + 2, byte, 16);
-    if (error != std::errc{} || end != hex.data() + at + 2) break;
-    bytes += static_cast<char>(byte);
-  }
-  if (bytes.size() != 16) return fail(Code::invalid, "a digest must be 32 hex digits");
-  return bytes;
 }
 
 std::string spans_text(const std::vector<Span>& spans) {

@@ -24,9 +24,6 @@ Placement::State placement_state_of(std::string_view text);
 // as it is.
 ProblemCode problem_code_of(std::string_view text);
 
-// 16 bytes of 32 hex digits. `invalid` for anything else.
-Result<std::string> digest_bytes(std::string_view hex);
-
 // JSON columns. What can't be read as such gives nothing.
 std::string spans_text(const std::vector<Span>& spans);
 std::vector<Span> spans_of(const std::string& text);

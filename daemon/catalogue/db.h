@@ -60,7 +60,7 @@ class Statement {
   }
 
   // The next column of this row, from the left. Ids, times, paths and strings are read as they are bound; NULL is
-  // 0 or empty where T is not an optional.
+  // 0 or empty where T is not an optional. A digest is always one: what has not its length is none.
   template <class T>
   T next() {
     T value{};
@@ -93,6 +93,7 @@ class Statement {
   void get(int column, std::optional<T>& value) const {
     if (!is_null(column)) get(column, value.emplace());
   }
+  void get(int column, std::optional<Digest>& digest) const { digest = Digest::from_raw(bytes_at(column)); }
   void get(int column, Micros& time) const { time = Micros(int_at(column)); }
   void get(int column, double& value) const { value = double_at(column); }
   void get(int column, Path& path) const { path = bytes_at(column); }
@@ -120,6 +121,7 @@ class Statement {
   void put(int place, Micros time) { put_int(place, time.count()); }
   void put(int place, double value) { put_double(place, value); }
   void put(int place, const Path& path) { put_blob(place, path.native()); }
+  void put(int place, const Digest& digest) { put_blob(place, digest.raw()); }
   void put(int place, Blob blob) { put_blob(place, blob.bytes); }
   void put(int place, std::string_view text) { put_text(place, text); }
   void put(int place, const std::string& text) { put_text(place, text); }

@@ -26,12 +26,6 @@ Roll read_roll(Statement& row) {
   return roll;
 }
 
-std::optional<std::string> read_digest(Statement& row) {
-  auto bytes = row.next<std::optional<std::string>>();
-  if (!bytes) return std::nullopt;
-  return lower_hex(*bytes);
-}
-
 FileRow read_file(Statement& row) {
   FileRow file;
   file.id = row.next<FileId>();
@@ -39,8 +33,8 @@ FileRow read_file(Statement& row) {
   file.file.path = row.next<Path>();
   file.file.size = row.next<std::uint64_t>();
   file.file.mtime = row.next<FileTime>();
-  file.sample = read_digest(row);
-  file.digest = read_digest(row);
+  file.sample = row.next<std::optional<Digest>>();
+  file.digest = row.next<std::optional<Digest>>();
   file.readings = row.next<int>();
   file.suspect = row.next<std::optional<std::string>>();
   file.seen_at = row.next<Instant>();
@@ -60,7 +54,7 @@ CopyRow read_copy(Statement& row) {
   copy.stat.mtime = row.next<FileTime>();
   copy.stat.ctime = row.next<FileTime>();
   copy.stat.inode = row.next<std::uint64_t>();
-  copy.digest = read_digest(row);
+  copy.digest = row.next<std::optional<Digest>>();
   return copy;
 }
 

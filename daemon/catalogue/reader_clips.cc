@@ -42,7 +42,7 @@ Clip read_clip(Statement& row) {
   clip.roll = row.next<std::string>();
   clip.name = row.next<std::string>();
   clip.path = row.next<Path>();
-  if (const auto digest = row.next<std::optional<std::string>>()) clip.digest = lower_hex(*digest);
+  clip.digest = row.next<std::optional<Digest>>();
   clip.facts = read_columns<ClipFacts>(row);
   return clip;
 }

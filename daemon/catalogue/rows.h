@@ -1,4 +1,4 @@
-// What the catalogue holds, as values. Digests are 32 lower-case hex digits here and 16 bytes in the file.
+// What the catalogue holds, as values.
 #pragma once
 
 #include <optional>
@@ -29,8 +29,8 @@ struct CopyRow {
   Path stored;  // relative to the destination's folder
   std::optional<Evidence> readback;
   std::optional<Instant> verified_at;
-  FileStat stat;                      // as it stood there when it was verified
-  std::optional<std::string> digest;  // that was read back when it was found equal; the file's where it is verified
+  FileStat stat;                 // as it stood there when it was verified
+  std::optional<Digest> digest;  // that was read back when it was found equal; the file's where it is verified
 };
 
 // Whether it lies, or lay, there under its stored name.
@@ -42,8 +42,8 @@ struct FileRow {
   FileId id;
   RollId roll;
   CardFile file;
-  std::optional<std::string> sample;   // of its first and last MiB; nullopt until it was read
-  std::optional<std::string> digest;   // nullopt until it was read to its end
+  std::optional<Digest> sample;        // of its first and last MiB; nullopt until it was read
+  std::optional<Digest> digest;        // nullopt until it was read to its end
   int readings = 0;                    // whole readings of the card that gave this digest
   std::optional<std::string> suspect;  // what went wrong while reading it; nullopt once read well
   Instant seen_at{};                   // when an offload last saw it on the card
@@ -68,8 +68,8 @@ struct Sighting {
 // A file that was read to its end, and well.
 struct FileReading {
   FileId file;
-  std::string digest;
-  std::string sample;
+  Digest digest;
+  Digest sample;
   int readings = 1;  // that gave this digest, one after the other
 };
 
@@ -121,7 +121,7 @@ struct CardInHand {
 // A file found at a destination when the catalogue was lost.
 struct RestoredFile {
   CardFile file;
-  std::string digest;
+  Digest digest;
   Path stored;  // relative to the destination's folder
 };
 

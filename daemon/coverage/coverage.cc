@@ -101,7 +101,7 @@ std::size_t marks_of(const Clip& clip) {
 
 // Each recording once, however many copies of it were offloaded: the one of which most was said, else the oldest.
 std::vector<Clip> each_once(std::span<const Clip> clips) {
-  std::map<std::string, const Clip*> best;
+  std::map<Digest, const Clip*> best;
   const auto is_better = [](const Clip& a, const Clip& b) {
     return marks_of(a) != marks_of(b) ? marks_of(a) > marks_of(b) : a.id < b.id;
   };

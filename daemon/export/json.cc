@@ -106,7 +106,7 @@ Json clip_json(const Clip& clip, const Plan& plan) {
   put_name(json, "name", clip.name);
   put_name(json, "path", clip.path.string());
   json["size_bytes"] = clip.size;
-  json["xxh128"] = maybe(clip.digest);
+  json["xxh128"] = clip.digest ? Json(clip.digest->hex()) : Json();
   put_facts(json, clip.facts);
   json["on_screen_s"] = seconds_or_null(on_screen(clip, plan.frame_rate));
   put_judgement(json, clip.judgement);

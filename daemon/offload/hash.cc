@@ -4,7 +4,7 @@
 #include <xxhash.h>
 
 #include <algorithm>
-#include <charconv>
+#include <array>
 #include <new>
 
 #include "base/text.h"
@@ -34,21 +34,6 @@ Result<std::uint64_t> read_through(ReadFile& file, std::stop_token stop, Sink si
 }
 
 }  // namespace
-
-std::string Digest::hex() const {
-  return lower_hex({reinterpret_cast<const char*>(bytes.data()), bytes.size()});
-}
-
-std::optional<Digest> Digest::from_hex(std::string_view text) {
-  Digest digest;
-  if (text.size() != 2 * digest.bytes.size()) return std::nullopt;
-  for (std::size_t i = 0; i < digest.bytes.size(); ++i) {
-    const char* at = text.data() + 2 * i;
-    const auto [end, error] = std::from_chars(at, at + 2, digest.bytes[i], 16);
-    if (error != std::errc{} || end != at + 2) return std::nullopt;
-  }
-  return digest;
-}
 
 struct Hasher::State {
   std::unique_ptr<XXH3_state_t, decltype(&XXH3_freeState)> xxh3{XXH3_createState(), &XXH3_freeState};

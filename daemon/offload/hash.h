@@ -1,29 +1,18 @@
 // XXH3-128, as xxHash defines it and `xxhsum -H2` prints it; and SHA-256 (FIPS 180-4) for the names xxhsum can't take.
 #pragma once
 
-#include <array>
-#include <compare>
 #include <cstdint>
 #include <functional>
 #include <memory>
-#include <optional>
 #include <span>
 #include <stop_token>
 #include <string>
-#include <string_view>
 
+#include "digest.h"
 #include "model.h"
 #include "os/fs.h"
 
 namespace everytake::offload {
-
-// 128 bits, most significant byte first.
-struct Digest {
-  std::array<std::uint8_t, 16> bytes{};
-  auto operator<=>(const Digest&) const = default;
-  std::string hex() const;  // 32 lower-case digits
-  static std::optional<Digest> from_hex(std::string_view text);
-};
 
 class Hasher {
  public:

@@ -19,7 +19,7 @@ Result<void> read_whole(const ReadFs& card, const catalogue::FileRow& row, offlo
   if (!reading) {
     if (offload::ends_card(reading.error())) return tl::unexpected(reading.error());
     seen.trouble = reading.error().what;
-  } else if (reading->digest.hex() != row.digest) {
+  } else if (reading->digest != row.digest) {
     seen.known = offload::FileSeen::Known::changed;
   } else if (seen.known == offload::FileSeen::Known::unread) {
     seen.known = offload::FileSeen::Known::equal;  // known from this reading now

@@ -73,7 +73,7 @@ Result<void> CopyRecorder::record(std::span<const offload::SourceReading> readin
     }
     went_wrong.erase(file);
     const auto& [whole, sample] = *reading.digests;
-    went_well.push_back({reading.file, whole.hex(), sample.hex(), reading.readings});
+    went_well.push_back({reading.file, whole, sample, reading.readings});
   }
   std::vector<catalogue::FileTrouble> troubles;
   for (const auto& [file, what] : went_wrong) troubles.push_back({FileId{file}, what});
@@ -130,7 +130,7 @@ catalogue::CopyRow CopyRecorder::row_of(const offload::StoredCopy& copy) const {
   row.readback = copy.proof->evidence;
   row.verified_at = clock_.now();
   row.stat = copy.proof->stat;
-  row.digest = copy.proof->digest.hex();
+  row.digest = copy.proof->digest;
   return row;
 }
 

@@ -67,7 +67,7 @@ class CopyRecorder final : public offload::CopyObserver {
   std::map<std::int64_t, Error> unread_files_;
   std::set<FileId> to_retry_;
   std::vector<std::int64_t> moved_;
-  std::map<std::int64_t, offload::Digest> moved_to_;
+  std::map<std::int64_t, Digest> moved_to_;
   std::optional<std::string> copies_at_;
 };
 

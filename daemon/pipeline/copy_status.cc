@@ -49,7 +49,7 @@ Result<IndexedFiles> IndexedFiles::of_card(const catalogue::Catalogue& catalogue
 
 Result<IndexedFiles::Match> IndexedFiles::match(const ReadFs& card, const CardFile& file) const {
   Match match;
-  std::optional<Result<offload::Digest>> sample;
+  std::optional<Result<Digest>> sample;
   const auto path_of = [](const Entry& entry) -> const std::string& { return entry.as->path.native(); };
   for (auto it = std::ranges::lower_bound(by_path_, file.path.native(), {}, path_of);
        it != by_path_.end() && path_of(*it) == file.path.native(); ++it) {
@@ -64,7 +64,7 @@ Result<IndexedFiles::Match> IndexedFiles::match(const ReadFs& card, const CardFi
       match = {offload::FileSeen::Known::unread, &row, it->elsewhere, error.what};
       continue;
     }
-    if (row.sample && (*sample)->hex() != row.sample) continue;
+    if (row.sample && **sample != row.sample) continue;
     const bool was_read = row.sample && row.digest && row.readings > 0;
     match = {was_read ? offload::FileSeen::Known::equal : offload::FileSeen::Known::unread, &row, it->elsewhere,
              ""};  // the newest wins

@@ -285,7 +285,7 @@ class Visit {
   }
 
   static void add_what_is_known(const catalogue::FileRow& row, offload::CopyJob& job) {
-    if (row.digest) job.expected = offload::Digest::from_hex(*row.digest);
+    job.expected = row.digest;
     job.other = offload::CopyJob::Other::if_twice;
     job.doubtful = row.suspect.has_value();
   }

@@ -26,7 +26,7 @@ Result<const std::vector<catalogue::FileRow>*> KeptBefore::rows_of_size(std::uin
   return &it->second;
 }
 
-Result<std::optional<offload::Digest>> KeptBefore::digest_of(const CardFile& file) {
+Result<std::optional<Digest>> KeptBefore::digest_of(const CardFile& file) {
   if (read_last_.path == file.path) return read_last_.digest;
   const auto reading = offload::hash_file(card_, file.path, Cache::avoid, stop_);
   if (!reading && offload::ends_card(reading.error())) return tl::unexpected(reading.error());
@@ -36,7 +36,7 @@ Result<std::optional<offload::Digest>> KeptBefore::digest_of(const CardFile& fil
 
 Result<bool> KeptBefore::is_still(const CardFile& file, const catalogue::FileRow& row) {
   const auto digest = TRY(digest_of(file));
-  return digest && digest->hex() == row.digest;
+  return digest && digest == row.digest;
 }
 
 Result<const catalogue::FileRow*> KeptBefore::find(const CardFile& file) {
@@ -46,13 +46,13 @@ Result<const catalogue::FileRow*> KeptBefore::find(const CardFile& file) {
   const auto sample = offload::sample_of(card_, file);
   if (!sample && offload::ends_card(sample.error())) return tl::unexpected(sample.error());
   if (!sample) return nullptr;  // the copying will say what is wrong
-  const auto alike = [&](const catalogue::FileRow& row) { return candidate(row) && row.sample == sample->hex(); };
+  const auto alike = [&](const catalogue::FileRow& row) { return candidate(row) && row.sample == *sample; };
   auto it = std::ranges::find_if(*rows, alike);
   if (it == rows->end()) return nullptr;
   if (!confirm_) return &*it;
   const auto digest = TRY(digest_of(file));
   if (!digest) return nullptr;
-  it = std::ranges::find_if(*rows, [&](const catalogue::FileRow& r) { return alike(r) && r.digest == digest->hex(); });
+  it = std::ranges::find_if(*rows, [&](const catalogue::FileRow& r) { return alike(r) && r.digest == digest; });
   return it == rows->end() ? nullptr : &*it;
 }
 

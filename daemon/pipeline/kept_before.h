@@ -28,7 +28,7 @@ class KeptBefore {
 
  private:
   // Of all its bytes, which are read once for one file's questions; nullopt where they can't be read.
-  Result<std::optional<offload::Digest>> digest_of(const CardFile& file);
+  Result<std::optional<Digest>> digest_of(const CardFile& file);
   bool may_be(const CardFile& file, const catalogue::FileRow& row) const;
   Result<const std::vector<catalogue::FileRow>*> rows_of_size(std::uint64_t size);
 
@@ -40,7 +40,7 @@ class KeptBefore {
   std::map<std::uint64_t, std::vector<catalogue::FileRow>> by_size_;
   struct {
     Path path;
-    std::optional<offload::Digest> digest;
+    std::optional<Digest> digest;
   } read_last_;
 };
 

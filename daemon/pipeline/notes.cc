@@ -51,7 +51,7 @@ Result<std::optional<Problem>> leave_manifests(const catalogue::Catalogue& catal
       const auto folder = roll_folder(copy.stored, row.file.path);
       if (folder.empty() || folder.parent_path() != matched.home) continue;
       auto stored = copy.stored.lexically_relative(folder);
-      lists[folder].digests.push_back({stored, *offload::Digest::from_hex(*row.digest)});
+      lists[folder].digests.push_back({stored, *row.digest});
       if (stored != row.file.path) lists[folder].names.push_back({std::move(stored), row.file.path});
     }
   };

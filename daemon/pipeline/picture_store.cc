@@ -20,7 +20,7 @@ std::optional<Path> picture_path(const Clip& clip) {
   std::string name = clip.roll + "-" + clip.name.substr(0, kLongestName);
   for (auto& c : name)
     if (!std::isalnum(static_cast<unsigned char>(c)) && c != '-' && c != '_') c = '_';
-  return Path(kFolder) / (name + "-" + clip.digest->substr(0, kDigits) + ".jpg");
+  return Path(kFolder) / (name + "-" + clip.digest->hex().substr(0, kDigits) + ".jpg");
 }
 
 Result<void> keep_picture(Fs& shoot, const Path& path, const std::string& jpeg) {

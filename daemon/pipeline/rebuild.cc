@@ -224,9 +224,8 @@ class Rebuilding {
       const auto stored = folder_ / name / line.path;
       const auto stat = disk_->stat(stored);
       // A file that is gone has its row all the same: verify() misses it then.
-      files.push_back({{on_card(own, line.path), stat ? stat->size : 0, stat ? stat->mtime : FileTime{}},
-                       line.digest.hex(),
-                       stored});
+      files.push_back(
+          {{on_card(own, line.path), stat ? stat->size : 0, stat ? stat->mtime : FileTime{}}, line.digest, stored});
     }
     catalogue::Roll roll;
     roll.name = name;

@@ -191,7 +191,7 @@ class Repair {
     std::vector<offload::NamesThere> names;
     for (const auto& target : targets) names.push_back(names_at(*target.open->fs, target.home, odd, known, target.id));
     std::vector<offload::FileToCopy> wanted;
-    std::map<std::int64_t, offload::Digest> digests;
+    std::map<std::int64_t, std::optional<Digest>> digests;
     for (const auto& each : files) {
       const auto& path = each.file.file.path;
       const auto roll = roll_folder(each.from.stored, path).filename();
@@ -203,7 +203,7 @@ class Repair {
         if (auto there = names[t].takes_all() ? folder / path : names[t].of(folder, path); there != file.stored)
           file.otherwise[t] = std::move(there);
       }
-      digests[each.file.id.value] = *offload::Digest::from_hex(*each.file.digest);
+      digests[each.file.id.value] = each.file.digest;
       wanted.push_back(std::move(file));
     }
     std::vector<offload::TargetRoom> rooms;

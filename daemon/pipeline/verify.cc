@@ -81,7 +81,7 @@ class CopiesReading {
     const auto reading = offload::hash_file(fs, copy.stored, Cache::avoid, stop_);
     if (!reading && reading.error().code == Code::cancelled) return tl::unexpected(reading.error());
     if (!reading) return blame(copy, reading.error());
-    if (reading->digest.hex() != *file.digest) {
+    if (reading->digest != file.digest) {
       ++report.differing;
       return bad(copy, ProblemCode::bytes_differ, "is not what the card held");
     }

@@ -60,8 +60,8 @@ CopyRow verified_copy(FileId file, DestinationId destination, const Path& stored
           digest_of(file)};
 }
 
-std::string digest_of(FileId file) {
-  return fmt::format("{:032x}", file.value);
+Digest digest_of(FileId file) {
+  return *Digest::from_hex(fmt::format("{:032x}", file.value));
 }
 
 }  // namespace everytake::test

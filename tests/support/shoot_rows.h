@@ -46,7 +46,7 @@ class ShootRows {
 };
 
 // The digest that these rows' files have.
-std::string digest_of(FileId file);
+Digest digest_of(FileId file);
 // A copy of a file that was read and has that digest.
 CopyRow verified_copy(FileId file, DestinationId destination, const Path& stored);
 

@@ -43,7 +43,7 @@ TEST_F(Clips, AreReadBackWithEveryFact) {
   EXPECT_EQ(read.name, "C0001");
   EXPECT_EQ(read.path, "CLIP/C0001.MP4");
   EXPECT_EQ(read.size, 1000U);
-  EXPECT_EQ(read.digest, "00000000000000000000000000000001");
+  EXPECT_EQ(read.digest->hex(), "00000000000000000000000000000001");
   test::expect_same(read.facts, test::every_fact());
 }
 

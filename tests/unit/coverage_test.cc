@@ -388,7 +388,7 @@ TEST(CoverageOfAnyShoot, HasAGapExactlyWhereLessIsThereThanWanted) {
 TEST(Coverage, CountsARecordingOnceHoweverManyCopiesOfItThereAre) {
   auto one = tagged(Kind::b_roll, {"Verse"});
   one.id = ClipId{1};
-  one.digest = std::string(32, '5');
+  one.digest = Digest{{5}};
   auto again = one;
   again.id = ClipId{2};
   again.sections = {"Verse", "Chorus"};  // of it more was said
@@ -396,7 +396,7 @@ TEST(Coverage, CountsARecordingOnceHoweverManyCopiesOfItThereAre) {
   int b_roll = 0;
   for (const auto& section : result.sections) b_roll += section.b_roll;
   EXPECT_EQ(b_roll, 2);  // once in each
-  again.digest = std::string(32, '6');
+  again.digest = Digest{{6}};
   EXPECT_EQ(coverage::coverage(plan(), std::vector{one, again}).sections[0].b_roll, 2);
 }
 

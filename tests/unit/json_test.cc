@@ -43,7 +43,7 @@ Clip take() {
   clip.name = "C0003";
   clip.path = "CLIP/C0003.MP4";
   clip.size = 123'456'789;
-  clip.digest = "00112233445566778899aabbccddeeff";
+  clip.digest = Digest::from_hex("00112233445566778899aabbccddeeff");
   clip.facts.duration = 20'020ms;
   clip.facts.frames = 480;
   clip.facts.frame_rate = Rational(24000, 1001);
@@ -186,7 +186,7 @@ TEST(ClipJson, CarriesNamesThatAreNoUtf8Exactly) {
 
 TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
   Clip b_roll = take();
-  b_roll.digest = "ffeeddccbbaa99887766554433221100";
+  b_roll.digest = Digest::from_hex("ffeeddccbbaa99887766554433221100");
   b_roll.judgement.kind = Kind::b_roll;
   b_roll.sections = {"Verse"};
   b_roll.placement = {};
