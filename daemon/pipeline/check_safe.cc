@@ -13,8 +13,8 @@ namespace everytake::pipeline {
 namespace {
 
 // Reads a known file whole, past the cache, and compares. Trouble with reading it is told in `seen`.
-Result<void> read_whole(const ReadFs& card, const catalogue::FileRow& row, offload::FileSeen& seen,
-                        std::stop_token stop) {
+Result<void> compare_whole(const ReadFs& card, const catalogue::FileRow& row, offload::FileSeen& seen,
+                           std::stop_token stop) {
   const auto reading = offload::hash_file(card, seen.path, Cache::avoid, std::move(stop));
   if (!reading) {
     if (offload::ends_card(reading.error())) return tl::unexpected(reading.error());
@@ -84,7 +84,7 @@ class SafetyCheck {
     } else if (match.row) {
       if (each.trouble.empty()) each.trouble = match.row->suspect.value_or("");
       each.readings = match.row->readings;
-      if (every_byte_) TRY(read_whole(card_.fs, *match.row, each, stop_));
+      if (every_byte_) TRY(compare_whole(card_.fs, *match.row, each, stop_));
       rows_[i] = match.row;
       elsewhere_[i] = match.elsewhere;
     }

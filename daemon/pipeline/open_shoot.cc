@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "os/paths.h"
 #include "os/posix_fs.h"
+#include "os/small_file.h"
 #include "pipeline/song_length.h"
 #include "plan/plan.h"
 
@@ -24,14 +25,10 @@ Result<Path> named_shoot(const std::string& name, const char* named_by, const Pa
                                            named_by, shown(name), kPlanFile));
 }
 
-Result<std::string> read_text(const Path& path) {
-  const auto located = TRY(locate_file(path));
-  const auto file = TRY(located.folder->open(located.name, Cache::use));
-  const auto size = TRY(file->stat()).size;
-  if (size > kMostPlanBytes) return fail(Code::invalid, shown(path.string()) + " is far too long for a plan");
-  std::string text(size, '\0');
-  text.resize(TRY(file->read(std::as_writable_bytes(std::span(text)), 0)));
-  return text;
+// Of one that is too long for a plan, more than a plan may have.
+Result<std::string> read_text(const Path& plan) {
+  const auto located = TRY(locate_file(plan));
+  return read_beginning(*located.folder, located.name, kMostPlanBytes + 1);
 }
 
 }  // namespace

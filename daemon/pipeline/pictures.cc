@@ -1,8 +1,8 @@
 // Pipeline::pictures: what each clip looks like.
 #include <algorithm>
-#include <atomic>
 #include <thread>
 
+#include "base/parallel.h"
 #include "base/sync.h"
 #include "os/background_priority.h"
 #include "pipeline/picture_store.h"
@@ -28,24 +28,20 @@ class Pictures {
   Result<std::size_t> run() {
     const auto threads =
         std::min<std::size_t>({clips_.size(), kMostAtOnce, std::max(1U, std::thread::hardware_concurrency())});
-    {
-      std::vector<std::jthread> working;
-      for (std::size_t i = 0; i < threads; ++i) working.emplace_back([this] { work(); });
-    }
+    for_each_on_threads(threads, clips_.size(), [this](std::size_t i) { work(clips_[i]); });
     MutexLock lock(mu_);
     if (error_) return tl::unexpected(*error_);
     return made_;
   }
 
  private:
-  void work() {
+  void work(const catalogue::PendingClip& clip) {
+    if (stop_.stop_requested()) return;
     enter_background_priority();
-    for (auto i = next_++; i < clips_.size() && !stop_.stop_requested(); i = next_++) {
-      const auto done = picture(clips_[i]);
-      MutexLock lock(mu_);
-      if (!done && !error_) error_ = done.error();
-      if (done) made_ += *done;
-    }
+    const auto done = picture(clip);
+    MutexLock lock(mu_);
+    if (!done && !error_) error_ = done.error();
+    if (done) made_ += *done;
   }
 
   // Whether it was looked at. A clip whose disk went away, or that a stop came between, is taken another time.
@@ -71,7 +67,6 @@ class Pictures {
   Fs& shoot_;
   const std::vector<catalogue::PendingClip> clips_;
   const std::stop_token stop_;
-  std::atomic<std::size_t> next_ = 0;
   Mutex keeping_, mu_;
   std::size_t made_ GUARDED_BY(mu_) = 0;
   std::optional<Error> error_ GUARDED_BY(mu_);

@@ -14,6 +14,7 @@
 #include "offload/names.h"
 #include "os/paths.h"
 #include "os/posix_fs.h"
+#include "os/small_file.h"
 #include "pipeline/marks.h"
 #include "pipeline/open_shoot.h"
 
@@ -22,15 +23,6 @@ namespace {
 
 constexpr std::uint64_t kMostNoteBytes = std::uint64_t{1} << 30;  // a catalogue or a list of a million files
 constexpr const char* kUnfinished = "catalogue.sqlite.everytake-part";
-
-Result<std::string> read_whole(const ReadFs& disk, const Path& path) {
-  const auto file = TRY(disk.open(path, Cache::use));
-  const auto size = TRY(file->stat()).size;
-  if (size > kMostNoteBytes) return fail(Code::invalid, shown(path.string()) + " is far too long");
-  std::string bytes(size, '\0');
-  bytes.resize(TRY(file->read(std::as_writable_bytes(std::span(bytes)), 0)));
-  return bytes;
-}
 
 // "R001" of "R001.xxh128"; empty for other names.
 std::string roll_of_list(const std::string& name) {
@@ -130,7 +122,7 @@ class Rebuilding {
   Result<void> find_plan() {
     auto shoot = load_shoot_for_copies(shoot_);
     if (!home_->stat(kPlanFile)) {
-      const auto text = read_whole(*disk_, folder_ / kPlanFile);
+      const auto text = read_whole(*disk_, folder_ / kPlanFile, kMostNoteBytes);
       if (!text)
         return fail(Code::invalid,
                     fmt::format("no plan is kept there: make one with \"everytake init\", then rebuild ({})",
@@ -145,7 +137,7 @@ class Rebuilding {
 
   // The catalogue kept beside the rolls knows tags and places too; a damaged one is passed over.
   Result<void> start_from_the_kept_one() {
-    if (const auto bytes = read_whole(*disk_, folder_ / kCatalogueFile)) {
+    if (const auto bytes = read_whole(*disk_, folder_ / kCatalogueFile, kMostNoteBytes)) {
       TRY(offload::write_note(*home_, kUnfinished, *bytes));
       auto kept = catalogue::Catalogue::open(shoot_ / kUnfinished);
       const auto sound = kept ? (*kept)->check() : Result<void>(tl::unexpected(kept.error()));
@@ -212,7 +204,7 @@ class Rebuilding {
 
   Result<void> add_list(const std::string& name, DestinationId id) {
     const auto list = folder_ / (name + ".xxh128");
-    const auto lines = offload::parse_xxh128_manifest(TRY(read_whole(*disk_, list)));
+    const auto lines = offload::parse_xxh128_manifest(TRY(read_whole(*disk_, list, kMostNoteBytes)));
     if (!lines) {
       done_.problems.push_back({ProblemCode::bad_list, list.string(), done_.destination,
                                 shown(list.string()) + ": " + lines.error().what + "; its roll was passed over"});
@@ -244,7 +236,7 @@ class Rebuilding {
     const auto note = folder_ / (name + ".names");
     std::map<Path, Path> own;
     if (!disk_->stat(note)) return own;
-    const auto text = read_whole(*disk_, note);
+    const auto text = read_whole(*disk_, note, kMostNoteBytes);
     const auto names = text ? offload::parse_names_note(*text) : tl::unexpected(text.error());
     if (!names)
       done_.problems.push_back({ProblemCode::bad_list, note.string(), done_.destination,

@@ -1,8 +1,7 @@
 // Pipeline::verify: every copy read back again.
 #include <fmt/format.h>
 
-#include <thread>
-
+#include "base/parallel.h"
 #include "base/sync.h"
 #include "base/text.h"
 #include "offload/hash.h"
@@ -156,8 +155,7 @@ void read_all(std::vector<std::unique_ptr<CopiesReading>>& readings, const Verif
     done += bytes;
     watcher(done, total);
   };
-  std::vector<std::jthread> threads;
-  for (auto& reading : readings) threads.emplace_back([&reading, &read] { reading->run(read); });
+  for_each_on_threads(readings.size(), readings.size(), [&](std::size_t i) { readings[i]->run(read); });
 }
 
 // A destination from before there were marks gets one: what is read back now is read from this folder. One that can't
