@@ -206,13 +206,10 @@ Result<std::vector<Problem>> Reader::problems_of(RollId roll) const {
 
 Result<std::vector<FileRow>> Reader::files_of_card(const std::string& card) const {
   std::vector<FileRow> files;
-  TRY(for_each_file_of_card(card, [&](FileRow&& file) { files.push_back(std::move(file)); }));
-  return files;
-}
-
-Result<void> Reader::for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const {
   MutexLock lock(mu_);
-  return for_each_file(db_, take, "roll.card = ?", card);
+  TRY(for_each_file(
+      db_, [&](FileRow&& file) { files.push_back(std::move(file)); }, "roll.card = ?", card));
+  return files;
 }
 
 Result<std::vector<FileRow>> Reader::files_of_roll(RollId roll) const {
@@ -273,11 +270,6 @@ Result<std::optional<Micros>> Reader::length_of_song(const Path& file, std::uint
   MutexLock lock(mu_);
   return db_.one<Micros>("SELECT length_us FROM song_length WHERE file = ? AND size = ? AND mtime_ns = ?", file, size,
                          mtime);
-}
-
-Result<std::string> Reader::last_stamp() const {
-  MutexLock lock(mu_);
-  return TRY(db_.one<std::string>("SELECT stamp FROM kept ORDER BY at DESC, stamp LIMIT 1")).value_or("");
 }
 
 Result<bool> Reader::has_stamp(const std::string& stamp) const {

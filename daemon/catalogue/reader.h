@@ -19,7 +19,6 @@ class Reader {
 
   // -- this catalogue --
   Result<std::string> id() const;                          // 32 hex digits: no other has them, but copies of it do
-  Result<std::string> last_stamp() const;                  // of the copy left last; the id where none was
   Result<bool> has_stamp(const std::string& stamp) const;  // whether it left a copy with this stamp
 
   // -- the song --
@@ -35,8 +34,7 @@ class Reader {
   Result<std::vector<FileRow>> files_of_roll(RollId roll) const;
   Result<std::vector<FileRow>> files_of_size(
       std::uint64_t size) const;  // of all rolls, those that were read to their end
-  // The same, one after the other: a card may hold very many. `take` must not ask the catalogue.
-  Result<void> for_each_file_of_card(const std::string& card, const std::function<void(FileRow&&)>& take) const;
+  // The same, one after the other: a roll may hold very many. `take` must not ask the catalogue.
   Result<void> for_each_file_of_roll(RollId roll, const std::function<void(FileRow&&)>& take) const;
   Result<std::vector<DestinationRow>> destinations() const;
 

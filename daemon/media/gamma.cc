@@ -255,6 +255,11 @@ const Row* named(std::span<const Row> rows, std::string_view name) {
   return found == rows.end() ? nullptr : &*found;
 }
 
+// IEC 61966-2-1: linear light to display value, both 0…1.
+double srgb(double x) {
+  return x <= 0.0031308 ? 12.92 * x : 1.055 * pow(x, 1 / 2.4) - 0.055;
+}
+
 }  // namespace
 
 std::span<const Curve> curves() {
@@ -268,10 +273,6 @@ const Curve* curve_of(std::string_view gamma) {
 const Matrix* to_bt709(std::string_view gamut) {
   const auto* found = named<Gamut>(kGamuts, gamut);
   return found ? &found->matrix : nullptr;
-}
-
-double srgb(double x) {
-  return x <= 0.0031308 ? 12.92 * x : 1.055 * pow(x, 1 / 2.4) - 0.055;
 }
 
 double shoulder(double x, double white) {

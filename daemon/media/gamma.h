@@ -32,8 +32,6 @@ const Curve* curve_of(std::string_view gamma);
 // Linear light of `gamut` to that of BT.709; both have white D65, so rows sum to 1. nullptr for one not known.
 const Matrix* to_bt709(std::string_view gamut);
 
-double srgb(double x);  // IEC 61966-2-1: linear light to display value, both 0…1
-
 // Keeps what is below 0.6 and bends what lies above so that `white` comes to 1: rising all the way, slope 1 at 0.6.
 double shoulder(double x, double white);
 

@@ -159,6 +159,11 @@ Result<void> tell(CopyObserver& observer, std::deque<CopyEvent> events) {
 
 }  // namespace
 
+const Path& CopyJob::stored_at(std::size_t target) const {
+  const auto it = otherwise.find(target);
+  return it == otherwise.end() ? stored : it->second;
+}
+
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop) {
   CopyProgress progress(targets.size());

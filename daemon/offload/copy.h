@@ -123,7 +123,4 @@ struct CopyOptions {
 Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::span<const Target> targets,
                         CopyOptions options, CopyObserver& observer, std::stop_token stop);
 
-// The name a file has at a target until it is verified: in the folder of its final name. `token` as in Target.
-Path part_name(const CopyJob& job, std::size_t target, const std::string& token = "file");
-
 }  // namespace everytake::offload

@@ -4,31 +4,34 @@
 
 #include <algorithm>
 
-#include "base/text.h"
+#include "offload/note.h"
 
 namespace everytake::offload {
 namespace {
 
-Digest digest_of(std::string_view text) {
-  Hasher hasher;
-  hasher.update(std::as_bytes(std::span(text)));
-  return hasher.digest();
+// Whether xxhsum's line format can't carry this name.
+bool needs_sha256(const Path& path) {
+  return path.string().find_first_of("\n\r") != std::string::npos;
+}
+
+// One line as `sha256sum -c --strict` reads it: LF, CR and backslash escaped, with a backslash before the line
+// (GNU coreutils manual, "md5sum invocation").
+std::string sha256_line(const Path& path, const std::string& sha256_hex) {
+  std::string name;
+  for (const char c : path.string()) {
+    if (c == '\n')
+      name += "\\n";
+    else if (c == '\r')
+      name += "\\r";
+    else if (c == '\\')
+      name += "\\\\";
+    else
+      name += c;
+  }
+  return "\\" + sha256_hex + "  " + name + "\n";
 }
 
 }  // namespace
-
-Result<void> write_note(Fs& fs, const Path& path, std::string_view text) {
-  const Path part = path.string() + ".everytake-part";
-  if (auto gone = fs.remove(part); !gone && gone.error().code != Code::not_found) return gone;
-  const auto file = TRY(fs.create(part, text.size()));
-  TRY(file->append(std::as_bytes(std::span(text))));
-  TRY(file->sync());
-  TRY(file->close());
-  if (TRY(hash_file(fs, part, Cache::avoid, {})).digest != digest_of(text))
-    return fail(Code::corrupt, shown(path.string()) + " was written, but other bytes were read back");
-  TRY(fs.replace(part, path));
-  return fs.sync_folder(path.parent_path());
-}
 
 bool stays_inside(std::string_view path) {
   if (path.empty() || path.find('\0') != std::string_view::npos) return false;
@@ -56,31 +59,12 @@ Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text) {
   return lines;
 }
 
-bool needs_sha256(const Path& path) {
-  return path.string().find_first_of("\n\r") != std::string::npos;
-}
-
 std::string xxh128_manifest(std::vector<ManifestLine> lines) {
   std::sort(lines.begin(), lines.end(), [](const auto& a, const auto& b) { return a.path.string() < b.path.string(); });
   std::string text;
   for (const auto& line : lines)
     if (!needs_sha256(line.path)) text += line.digest.hex() + "  " + line.path.string() + "\n";
   return text;
-}
-
-std::string sha256_line(const Path& path, const std::string& sha256_hex) {
-  std::string name;
-  for (const char c : path.string()) {
-    if (c == '\n')
-      name += "\\n";
-    else if (c == '\r')
-      name += "\\r";
-    else if (c == '\\')
-      name += "\\\\";
-    else
-      name += c;
-  }
-  return "\\" + sha256_hex + "  " + name + "\n";
 }
 
 Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll,

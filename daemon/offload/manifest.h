@@ -26,17 +26,6 @@ Result<std::vector<ManifestLine>> parse_xxh128_manifest(std::string_view text);
 // Whether a path from a note is relative and of names only: no "..", no ".", nothing empty, no NUL.
 bool stays_inside(std::string_view path);
 
-// Whether xxhsum's line format can't carry this name.
-bool needs_sha256(const Path& path);
-
-// One line as `sha256sum -c --strict` reads it: LF, CR and backslash escaped, with a backslash before the line
-// (GNU coreutils manual, "md5sum invocation").
-std::string sha256_line(const Path& path, const std::string& sha256_hex);
-
-// Writes a file of our own beside the copies. Replaces that of before once it was read back (`corrupt` where it
-// differs: the old one stays), and durably: after a power cut the old or the new one is there, whole.
-Result<void> write_note(Fs& fs, const Path& path, std::string_view bytes);
-
 // Writes `<roll>.xxh128`, and `<roll>.sha256` where a name needs it, into `folder` of `fs`. Replaces those of before,
 // durably: after a power cut the old or the new one is there, whole. `lines` are verified copies in `folder/<roll>`.
 Result<void> write_manifests(Fs& fs, const Path& folder, const std::string& roll,

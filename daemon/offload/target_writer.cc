@@ -39,15 +39,6 @@ bool ends_destination(Code code) {
 
 }  // namespace
 
-const Path& CopyJob::stored_at(std::size_t target) const {
-  const auto it = otherwise.find(target);
-  return it == otherwise.end() ? stored : it->second;
-}
-
-Path part_name(const CopyJob& job, std::size_t target, const std::string& token) {
-  return job.stored_at(target).parent_path() / fmt::format("{}-{}.everytake-part", token, job.file.value);
-}
-
 TargetWriter::TargetWriter(std::size_t index, const Target& target, CopyProgress& progress,
                            BoundedQueue<CopyEvent>& events, std::stop_token stop)
     : index_(index),
@@ -67,7 +58,7 @@ TargetWriter::~TargetWriter() {
 }
 
 Path TargetWriter::part_of(const CopyJob& job) const {
-  return part_name(job, index_, target_.token);
+  return job.stored_at(index_).parent_path() / fmt::format("{}-{}.everytake-part", target_.token, job.file.value);
 }
 
 void TargetWriter::begin(const CopyJob& job) {
@@ -244,7 +235,7 @@ void TargetWriter::verify_loop() {
   while (auto batch = batches_.pop()) {
     if (stop_.stop_requested()) continue;
     progress_.read_back_waits[index_].begin();
-    post(settle(*batch));
+    post(finish_batch(*batch));
     progress_.read_back_waits[index_].end();
   }
 }
@@ -296,7 +287,7 @@ Result<FileStat> TargetWriter::as_read_back(const Written& written, const FileSt
 }
 
 // Reads the group back, gives the equal ones their final names, and syncs each folder once.
-std::vector<StoredCopy> TargetWriter::settle(const Batch& batch) {
+std::vector<StoredCopy> TargetWriter::finish_batch(const Batch& batch) {
   std::vector<StoredCopy> copies;
   for (const auto& written : batch) copies.push_back({written.job->file, index_, StoredCopy::Proof{}});
   const auto read = for_each_index(batch.size(), [&](std::size_t i) -> Result<void> {

@@ -74,7 +74,7 @@ class TargetWriter {
   void verify_loop();
   Result<StoredCopy::Proof> read_back(const Written& written);
   void give_way();
-  std::vector<StoredCopy> settle(const Batch& batch);
+  std::vector<StoredCopy> finish_batch(const Batch& batch);
   Result<void> take_final_name(const Written& written);
   Result<FileStat> as_read_back(const Written& written, const FileStat& read) const;
   // -- any of them --

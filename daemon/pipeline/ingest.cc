@@ -142,9 +142,9 @@ class Visit {
     matches_ = match_destinations(open_, TRY(catalogue_.destinations()));
     for (auto& matched : matches_) {
       if (!matched.is_here()) continue;
-      auto settled = TRY(settle(catalogue_, plan_, matched, stamp));
-      if (settled.remark) report_.remarks.push_back(std::move(*settled.remark));
-      matched.absence = std::move(settled.refusal);
+      auto taken = TRY(take_in_hand(catalogue_, plan_, matched, stamp));
+      if (taken.remark) report_.remarks.push_back(std::move(*taken.remark));
+      matched.absence = std::move(taken.refusal);
     }
     refuse_twins(matches_);  // a folder seen twice got one mark just now
     for (const auto& matched : matches_) {

@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/text.h"
-#include "offload/manifest.h"
+#include "offload/note.h"
 #include "os/random.h"
 #include "os/small_file.h"
 

@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "offload/manifest.h"
+#include "offload/note.h"
 #include "os/random.h"
 #include "pipeline/card_lock.h"
 #include "pipeline/marks.h"

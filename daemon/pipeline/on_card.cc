@@ -22,6 +22,14 @@ bool is_cameras_folder(const Path& folder) {
   return std::ranges::find(kNames, lower_case(folder.filename().string())) != kNames.end();
 }
 
+// The top of the card that a folder of it belongs to: of one called DCIM, PRIVATE and the like the folder above, and so
+// on. The folder itself where it has no such name.
+Path card_top(const Path& folder) {
+  auto top = folder;
+  while (is_cameras_folder(top) && top.has_parent_path()) top = top.parent_path();
+  return top;
+}
+
 }  // namespace
 
 bool is_on_card(const OpenDestination& destination, const Card& card) {
@@ -58,12 +66,6 @@ bool is_medium(const ReadFs& fs, const Volume& volume, const Path& shoot) {
       entries && std::ranges::any_of(*entries, [](const DirEntry& entry) { return is_cameras_folder(entry.name); });
   const auto media = card::card_mounts(*table, std::span(&shoot, cameras ? 0U : 1U));
   return std::ranges::any_of(media, [&](const Mount& mount) { return mount.device == device; });
-}
-
-Path card_top(const Path& folder) {
-  auto top = folder;
-  while (is_cameras_folder(top) && top.has_parent_path()) top = top.parent_path();
-  return top;
 }
 
 std::vector<std::string> beside(const Path& folder, const Volume& volume, bool medium) {

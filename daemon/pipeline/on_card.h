@@ -18,10 +18,6 @@ Result<void> check_not_on_card(std::span<const OpenDestination> destinations, co
 // those that hold the system's folders; or the shoot, unless it has a camera's folder at its top.
 bool is_medium(const ReadFs& fs, const Volume& volume, const Path& shoot);
 
-// The top of the card that a folder of it belongs to: of one called DCIM, PRIVATE and the like the folder above, and so
-// on. The folder itself where it has no such name.
-Path card_top(const Path& folder);
-
 // Names of what lies beside `folder` on its card: from there up to the top, or to the whole filesystem of a medium.
 // Nothing where it is the whole card.
 std::vector<std::string> beside(const Path& folder, const Volume& volume, bool medium);

@@ -12,6 +12,7 @@
 #include "catalogue/catalogue.h"
 #include "offload/manifest.h"
 #include "offload/names.h"
+#include "offload/note.h"
 #include "os/paths.h"
 #include "os/posix_fs.h"
 #include "os/small_file.h"

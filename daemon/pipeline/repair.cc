@@ -149,7 +149,7 @@ class Repair {
     for (std::size_t i = 0; i < matches_.size(); ++i) {
       auto& matched = matches_[i];
       if (!matched.is_here() || std::ranges::none_of(files, [&](const auto& w) { return lacks(w, i); })) continue;
-      if (!TRY(take_in_hand(matched))) continue;
+      if (!TRY(may_receive(matched))) continue;
       targets.push_back(matched);
       disks.push_back({matched.open->planned.name, matched.open->fs.get(), token});
       indices.push_back(i);
@@ -168,13 +168,13 @@ class Repair {
   }
 
   // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
-  Result<bool> take_in_hand(MatchedDestination& matched) {
+  Result<bool> may_receive(MatchedDestination& matched) {
     if (!taken_in_hand_.insert(matched.open).second) return matched.is_here();
     const auto notes_lock = TRY(CardLock::take_notes(catalogue_, clock_));
-    auto settled = TRY(settle(catalogue_, plan_, matched, stamp_));
-    if (!settled.refusal) return true;
-    matched.absence = *settled.refusal;
-    report_.problems.push_back(std::move(*settled.refusal));
+    auto taken = TRY(take_in_hand(catalogue_, plan_, matched, stamp_));
+    if (!taken.refusal) return true;
+    matched.absence = *taken.refusal;
+    report_.problems.push_back(std::move(*taken.refusal));
     return false;
   }
 

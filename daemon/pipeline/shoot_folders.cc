@@ -42,13 +42,13 @@ bool keeps_this_plan(const ReadFs& fs, const Path& home, const Plan& plan) {
   return kept.fit_for_copies && kept.plan.title == plan.title && kept.plan.performer == plan.performer;
 }
 
-class Settling {
+class TakingInHand {
  public:
-  Settling(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
-           std::optional<std::string> stamp)
+  TakingInHand(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
+               std::optional<std::string> stamp)
       : catalogue_(catalogue), plan_(plan), matched_(matched), fs_(*matched.open->fs), stamp_(std::move(stamp)) {}
 
-  Result<Settled> run() {
+  Result<TakenInHand> run() {
     id_ = TRY(catalogue_.id());
     token_ = TRY(token_of(catalogue_));
     TRY(find_old_homes());
@@ -57,7 +57,7 @@ class Settling {
       if (catalogue_failed_) return tl::unexpected(std::move(found.error()));
       return refused(found.error());
     }
-    if (settled_.refusal || !stamp_) return std::move(settled_);
+    if (taken_.refusal || !stamp_) return std::move(taken_);
     const auto& open = *matched_.open;
     if (!matched_.id.value) warn_of_system_disk();
     matched_.id = TRY(catalogue_.destination({{},
@@ -68,11 +68,11 @@ class Settling {
                                               matched_.mark,
                                               matched_.home}));
     matched_.is_vouched_for = true;
-    return std::move(settled_);
+    return std::move(taken_);
   }
 
  private:
-  Settled refused(const Error& error) const {
+  TakenInHand refused(const Error& error) const {
     const auto code = error.code == Code::no_space  ? ProblemCode::no_room
                       : error.number == EROFS       ? ProblemCode::read_only
                       : error.code == Code::invalid ? ProblemCode::bad_mark
@@ -114,8 +114,8 @@ class Settling {
       if (seen.whose == Whose::rival) return refuse(name);
       if (seen.whose == Whose::foreign) continue;
       if (n > 1)
-        settled_.remark = fmt::format("\"{}\": {} there belongs to another shoot: this one's copies go to {}",
-                                      shown(matched_.open->planned.name), shown(plan_.slug()), shown(name.string()));
+        taken_.remark = fmt::format("\"{}\": {} there belongs to another shoot: this one's copies go to {}",
+                                    shown(matched_.open->planned.name), shown(plan_.slug()), shown(name.string()));
       return take(name, seen);
     }
     return fail(Code::exists, "there are too many shoots of this name");
@@ -152,14 +152,14 @@ class Settling {
     const Path aside = home / (std::string("before-") + kCatalogueFile);
     const auto kept = fs_.rename_new(home / kCatalogueFile, aside);
     if (!kept && kept.error().code != Code::exists) return kept;
-    settled_.remark = fmt::format("\"{}\": the catalogue that was kept there is {} now",
-                                  shown(matched_.open->planned.name), shown(aside.string()));
+    taken_.remark = fmt::format("\"{}\": the catalogue that was kept there is {} now",
+                                shown(matched_.open->planned.name), shown(aside.string()));
     return {};
   }
 
   Result<void> refuse(const Path& home) {
     const auto& planned = matched_.open->planned;
-    settled_.refusal = Problem{
+    taken_.refusal = Problem{
         ProblemCode::foreign_shoot, "", planned.name,
         fmt::format(
             "\"{}\" holds this shoot as another catalogue knows it ({}), with what was said of its clips: "
@@ -190,11 +190,11 @@ class Settling {
     const auto system = root ? (*root)->volume() : tl::unexpected(root.error());
     const auto& disks = matched_.open->volume.disks;
     if (!system || !disks.known || disks.names.empty() || disks != system->disks) return;
-    settled_.remark = fmt::format(
+    taken_.remark = fmt::format(
         "{}{}note: \"{}\" is on this computer's own disk ({}), which is fine where it is meant; if a disk of its own "
         "should be at {}, it is not mounted",
-        settled_.remark.value_or(""), settled_.remark ? "; " : "", shown(matched_.open->planned.name),
-        disks_text(disks), shown(matched_.open->planned.path.string()));
+        taken_.remark.value_or(""), taken_.remark ? "; " : "", shown(matched_.open->planned.name), disks_text(disks),
+        shown(matched_.open->planned.path.string()));
   }
 
   catalogue::Catalogue& catalogue_;
@@ -205,7 +205,7 @@ class Settling {
   std::string id_, token_;
   std::vector<Path> old_homes_;
   bool catalogue_failed_ = false;
-  Settled settled_;
+  TakenInHand taken_;
 };
 
 }  // namespace
@@ -221,9 +221,9 @@ Result<bool> is_own_home(const catalogue::Catalogue& catalogue, const MatchedDes
   return catalogue.has_stamp(owner->stamp);
 }
 
-Result<Settled> settle(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
-                       const std::optional<std::string>& stamp) {
-  return Settling(catalogue, plan, matched, stamp).run();
+Result<TakenInHand> take_in_hand(catalogue::Catalogue& catalogue, const Plan& plan, MatchedDestination& matched,
+                                 const std::optional<std::string>& stamp) {
+  return TakingInHand(catalogue, plan, matched, stamp).run();
 }
 
 }  // namespace everytake::pipeline

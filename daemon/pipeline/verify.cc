@@ -166,7 +166,7 @@ Result<void> give_marks(catalogue::Catalogue& catalogue, const Plan& plan, const
   for (auto& matched : matches) {
     if (!matched.is_here() || !matched.id.value || !matched.mark.empty()) continue;
     const auto notes_lock = TRY(CardLock::take_notes(catalogue, clock));
-    TRY(settle(catalogue, plan, matched, stamp));
+    TRY(take_in_hand(catalogue, plan, matched, stamp));
   }
   return {};
 }

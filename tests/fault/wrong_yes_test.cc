@@ -253,7 +253,7 @@ TEST_F(WrongYes, AListAloneIsNoReadingOfTheCard) {
   const auto places = *catalogue_->destinations();
   for (const auto& row : places) ids.push_back(*rebuilt->destination(row));
   for (const auto id : ids) ASSERT_TRUE(rebuilt->restore_roll(roll, files, id));
-  ASSERT_TRUE(rebuilt->take_over(*catalogue_->id(), *catalogue_->last_stamp()));
+  ASSERT_TRUE(rebuilt->take_over(*catalogue_->id(), (*read_owner(*disks_[0], "saltmarsh-radio"))->stamp));
   catalogue_ = std::move(rebuilt);
   auto destinations = open();
   ASSERT_TRUE(Pipeline(*catalogue_, plan_, clock_).verify(destinations, {}, [](auto, auto) {}, {}));

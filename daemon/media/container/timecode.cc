@@ -21,6 +21,12 @@ std::optional<int> number(std::string_view text) {
   return value;
 }
 
+// Drop-frame exists where 30, 60, 90 … are counted at a rate a thousandth below.
+bool may_drop(Rational rate) {
+  const int base = counting_base(rate);
+  return base > 0 && base % 30 == 0 && rate == Rational(std::int64_t{base} * 1000, 1001);
+}
+
 bool exists(const Timecode& label, Rational rate) {
   const int base = counting_base(rate);
   const bool in_range = label.hours >= 0 && label.hours < 24 && label.minutes >= 0 && label.minutes < 60 &&
@@ -52,11 +58,6 @@ std::uint32_t half_flag(int base) {
 
 int counting_base(Rational rate) {
   return static_cast<int>((rate.num() + rate.den() - 1) / rate.den());
-}
-
-bool may_drop(Rational rate) {
-  const int base = counting_base(rate);
-  return base > 0 && base % 30 == 0 && rate == Rational(std::int64_t{base} * 1000, 1001);
 }
 
 std::optional<Timecode> parse_timecode(std::string_view text, Rational rate) {

@@ -19,8 +19,6 @@ struct Timecode {
 
 // How many frames a second the labels count: 24 for 24000/1001.
 int counting_base(Rational rate);
-// Drop-frame exists where 30, 60, 90 … are counted at a rate a thousandth below.
-bool may_drop(Rational rate);
 
 // "01:00:00:00"; drop-frame with ';' or ',' or '.' before the frames. nullopt for a label that does not exist at
 // `rate`: a frame past the base, a dropped label, drop-frame where the rate has none.
