@@ -33,14 +33,14 @@ bool same_file(const FileStat& a, const FileStat& b) {
 class Reader {
  public:
   Reader(const ReadFs& card, std::span<const CopyJob> jobs, std::deque<TargetWriter>& writers, CopyOptions options,
-         CopyProgress& progress, BoundedQueue<CopyEvent>& events, std::stop_token stop)
+         const Copying& copying)
       : card_(card),
         jobs_(jobs),
         writers_(writers),
         options_(options),
-        progress_(progress),
-        events_(events),
-        stop_(stop) {}
+        progress_(copying.progress),
+        events_(copying.events),
+        stop_(copying.stop) {}
 
   // Fails only with what ends the card: `gone` or `cancelled`.
   Result<void> run() {
@@ -173,10 +173,10 @@ Result<void> copy_files(const ReadFs& card, std::span<const CopyJob> jobs, std::
 
   Result<void> read;
   std::jthread work([&] {
+    const Copying copying{progress, events, inner.get_token()};
     std::deque<TargetWriter> writers;
-    Reader reader(card, jobs, writers, options, progress, events, inner.get_token());
-    for (std::size_t i = 0; i < targets.size(); ++i)
-      writers.emplace_back(i, targets[i], progress, events, inner.get_token());
+    Reader reader(card, jobs, writers, options, copying);
+    for (std::size_t i = 0; i < targets.size(); ++i) writers.emplace_back(i, targets[i], copying);
     read = reader.run();
     writers.clear();  // waits until all that was given is settled
     events.close();

@@ -39,13 +39,12 @@ bool ends_destination(Code code) {
 
 }  // namespace
 
-TargetWriter::TargetWriter(std::size_t index, const Target& target, CopyProgress& progress,
-                           BoundedQueue<CopyEvent>& events, std::stop_token stop)
+TargetWriter::TargetWriter(std::size_t index, const Target& target, const Copying& copying)
     : index_(index),
       target_(target),
-      progress_(progress),
-      events_(events),
-      stop_(std::move(stop)),
+      progress_(copying.progress),
+      events_(copying.events),
+      stop_(copying.stop),
       group_sync_(target.fs->tells_sync_errors()),
       keeps_file_numbers_(numbers_last(*target.fs)),
       pieces_(kWaitingPieces),

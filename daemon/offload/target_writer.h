@@ -15,11 +15,17 @@ namespace everytake::offload {
 // What the writers and the reader tell copy_files().
 using CopyEvent = std::variant<SourceReading, std::vector<StoredCopy>>;
 
+// What the threads of one copying share.
+struct Copying {
+  CopyProgress& progress;
+  BoundedQueue<CopyEvent>& events;
+  std::stop_token stop;
+};
+
 class TargetWriter {
  public:
-  // `target`, `progress`, `events` and whatever blocks come from outlive the writer.
-  TargetWriter(std::size_t index, const Target& target, CopyProgress& progress, BoundedQueue<CopyEvent>& events,
-               std::stop_token stop);
+  // `target`, what `copying` names and whatever blocks come from outlive the writer.
+  TargetWriter(std::size_t index, const Target& target, const Copying& copying);
   ~TargetWriter();  // waits for both threads; finish() first
 
   // For the reader's thread, in the order begin, block …, end or abandon. They wait while the writer is busy.

@@ -91,6 +91,14 @@ offload::CopySeen::Now look_at(const catalogue::CopyRow& copy, const MatchedDest
   return unchanged(*stat, copy.stat, matched.open->volume.filesystem) ? Now::unchanged : Now::changed;
 }
 
+const catalogue::CopyRow* good_copy(const catalogue::FileRow& file, const MatchedDestination& matched) {
+  for (const auto& copy : file.copies)
+    if (copy.destination == matched.id && copy.state == CopyState::verified &&
+        look_at(copy, matched) == offload::CopySeen::Now::unchanged)
+      return &copy;
+  return nullptr;
+}
+
 std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const catalogue::DestinationRow> rows) {
   auto known = plan.destinations;
   for (const auto& row : rows) {

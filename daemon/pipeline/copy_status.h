@@ -58,6 +58,8 @@ class IndexedFiles {
 
 // A row's copy as it stands at this moment at its destination.
 offload::CopySeen::Now look_at(const catalogue::CopyRow& copy, const MatchedDestination& matched);
+// The file's copy at a destination where it is verified and stands as it was; nullptr where there is none such.
+const catalogue::CopyRow* good_copy(const catalogue::FileRow& file, const MatchedDestination& matched);
 
 // The plan's destinations, and the folders that only the catalogue knows: copies lie there too.
 std::vector<PlannedDestination> known_destinations(const Plan& plan, std::span<const catalogue::DestinationRow> rows);

@@ -10,6 +10,7 @@
 #include "os/random.h"
 #include "pipeline/card_lock.h"
 #include "pipeline/chosen_rolls.h"
+#include "pipeline/copy_context.h"
 #include "pipeline/copy_recorder.h"
 #include "pipeline/copy_status.h"
 #include "pipeline/match_destinations.h"
@@ -24,18 +25,11 @@ constexpr int kRounds = 4;  // a copy that stood in the way, and a source that t
 
 class Repair {
  public:
-  Repair(catalogue::Catalogue& catalogue, const Plan& plan, const Clock& clock, std::span<OpenDestination> destinations,
-         const CopyChoice& choice, const IngestWatcher& watcher, std::stop_token stop)
-      : catalogue_(catalogue),
-        plan_(plan),
-        clock_(clock),
-        open_(destinations),
-        choice_(choice),
-        watcher_(watcher),
-        stop_(std::move(stop)) {}
+  Repair(CopyContext context, const CopyChoice& choice)
+      : context_(std::move(context)), catalogue_(context_.catalogue), choice_(choice) {}
 
   Result<RepairReport> run() {
-    matches_ = match_destinations(open_, TRY(catalogue_.destinations()));
+    matches_ = match_destinations(context_.destinations, TRY(catalogue_.destinations()));
     for (const auto& matched : matches_)
       if (matched.absence && wanted(matched)) report_.problems.push_back(*matched.absence);
     const auto rolls = TRY(rolls_with_work());
@@ -65,7 +59,7 @@ class Repair {
   }
 
   Result<void> repair(const std::vector<RollId>& rolls) {
-    const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, when_busy(choice_), clock_));
+    const auto chosen = TRY(ChosenRolls::take(catalogue_, rolls, when_busy(choice_), context_.clock));
     report_.left_out.insert(report_.left_out.end(), chosen.left_out().begin(), chosen.left_out().end());
     if (chosen.rolls().empty()) return {};
     for (int round = 0; round < kRounds && !report_.ended; ++round) {
@@ -83,18 +77,9 @@ class Repair {
     return !choice_.destination || matched.open->planned.name == *choice_.destination;
   }
 
-  // The row of this file's copy at a destination, when it is verified and stands as it was.
-  static const catalogue::CopyRow* good_copy(const catalogue::FileRow& file, const MatchedDestination& matched) {
-    for (const auto& copy : file.copies)
-      if (copy.destination == matched.id && copy.state == CopyState::verified &&
-          look_at(copy, matched) == offload::CopySeen::Now::unchanged)
-        return &copy;
-    return nullptr;
-  }
-
   bool should_hold(const catalogue::FileRow& file, const MatchedDestination& matched) const {
     if (!matched.is_here() || !wanted(matched)) return false;
-    if (is_planned(plan_, matched.open->planned.name)) return true;
+    if (is_planned(context_.plan, matched.open->planned.name)) return true;
     return std::any_of(file.copies.begin(), file.copies.end(),
                        [&](const auto& c) { return c.destination == matched.id; });
   }
@@ -156,10 +141,10 @@ class Repair {
     }
     if (targets.empty()) return {};
     const auto plan = plan_from(files, known, targets, indices);
-    CopyRecorder recorder(catalogue_, clock_, targets, watcher_);
+    CopyRecorder recorder(catalogue_, context_.clock, targets, context_.watcher);
     recorder.reading_copies(source.open->planned.name).begin(plan.jobs);
-    tell_start(plan, disks);
-    const auto done = offload::copy_files(*source.open->fs, plan.jobs, disks, {}, recorder, stop_);
+    context_.watcher.started(start_of("repairing", plan, disks));
+    const auto done = offload::copy_files(*source.open->fs, plan.jobs, disks, {}, recorder, context_.stop);
     if (!done && done.error().code != Code::gone) {
       if (done.error().code != Code::cancelled) return tl::unexpected(done.error());
       report_.ended = done.error();
@@ -170,8 +155,8 @@ class Repair {
   // Whether copies may go there; else why not is a problem, and it counts as absent from here on.
   Result<bool> may_receive(MatchedDestination& matched) {
     if (!taken_in_hand_.insert(matched.open).second) return matched.is_here();
-    const auto notes_lock = TRY(CardLock::take_notes(catalogue_, clock_));
-    auto taken = TRY(take_in_hand(catalogue_, plan_, matched, stamp_));
+    const auto notes_lock = TRY(CardLock::take_notes(catalogue_, context_.clock));
+    auto taken = TRY(take_in_hand(catalogue_, context_.plan, matched, stamp_));
     if (!taken.refusal) return true;
     matched.absence = *taken.refusal;
     report_.problems.push_back(std::move(*taken.refusal));
@@ -216,13 +201,6 @@ class Repair {
     for (auto& job : plan.jobs) job.expected = digests.at(job.file.value);
     round_problems_.insert(round_problems_.end(), plan.problems.begin(), plan.problems.end());
     return plan;
-  }
-
-  void tell_start(const offload::CopyPlan& plan, const std::vector<offload::Target>& disks) const {
-    IngestWatcher::Start start{"repairing", plan.jobs.size(), 0, {}, plan.bytes};
-    for (const auto& job : plan.jobs) start.bytes += job.source.size;
-    for (const auto& disk : disks) start.targets.push_back(disk.name);
-    watcher_.started(start);
   }
 
   // Counts what is repaired, sets aside what stands in the way, and remembers sources that are no good.
@@ -271,25 +249,21 @@ class Repair {
     for (const auto& matched : matches_) {
       if (!report_.repaired.count(matched.open->planned.name)) continue;
       for (const auto& roll : rolls)
-        if (auto problem = TRY(leave_manifests(catalogue_, roll, matched, stop_)))
+        if (auto problem = TRY(leave_manifests(catalogue_, roll, matched, context_.stop)))
           report_.problems.push_back(std::move(*problem));
     }
     if (report_.repaired.empty()) return {};
     std::vector<MatchedDestination> here;
     for (const auto& matched : matches_)
       if (is_own_home(catalogue_, matched).value_or(false)) here.push_back(matched);
-    for (auto& problem : leave_catalogue(catalogue_, plan_, clock_, here))
+    for (auto& problem : leave_catalogue(catalogue_, context_.plan, context_.clock, here))
       report_.problems.push_back(std::move(problem));
     return {};
   }
 
+  const CopyContext context_;
   catalogue::Catalogue& catalogue_;
-  const Plan& plan_;
-  const Clock& clock_;
-  const std::span<OpenDestination> open_;
   const CopyChoice& choice_;
-  const IngestWatcher& watcher_;
-  const std::stop_token stop_;
 
   RepairReport report_;
   std::vector<MatchedDestination> matches_;
@@ -305,7 +279,8 @@ class Repair {
 
 Result<RepairReport> Pipeline::repair(std::span<OpenDestination> destinations, const CopyChoice& choice,
                                       const IngestWatcher& watcher, std::stop_token stop) {
-  return Repair(catalogue_, plan_, clock_, destinations, choice, watcher, std::move(stop)).run();
+  CopyContext context{catalogue_, plan_, clock_, destinations, watcher, std::move(stop)};
+  return Repair(std::move(context), choice).run();
 }
 
 }  // namespace everytake::pipeline
