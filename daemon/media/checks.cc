@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <chrono>
 #include <map>
-#include <type_traits>
+#include <utility>
 
 #include "base/text.h"
 #include "media/gamma.h"
@@ -46,11 +46,77 @@ bool meets(const std::string& gamma, const std::string& wanted) {
   return a && b && a->encode == b->encode && std::string_view(a->gamut) == b->gamut;
 }
 
+using Size = std::pair<int, int>;  // the longer side first: a camera can be turned
+
+std::optional<Size> size_of(const ClipFacts& facts) {
+  if (!facts.width || !facts.height) return std::nullopt;
+  return Size(std::max(*facts.width, *facts.height), std::min(*facts.width, *facts.height));
+}
+
+// How often each value came.
+template <class T>
+class Counts {
+ public:
+  void add(const std::optional<T>& value) {
+    if (value) ++counts_[*value], ++total_;
+  }
+  // What nearly all have, beside one that has `own`.
+  std::optional<T> usual_beside(const std::optional<T>& own) const {
+    const auto total = total_ - own.has_value();
+    for (const auto& [value, count] : counts_)
+      if (total >= kFewest && static_cast<double>(count - (value == own)) >= kNearlyAll * static_cast<double>(total))
+        return value;
+    return std::nullopt;
+  }
+
+ private:
+  std::map<T, std::size_t> counts_;
+  std::size_t total_ = 0;
+};
+
+// What neighbours have in common: counted once for all clips, so that looking at each costs no look at all others.
+class Habits {
+ public:
+  struct Group {  // of neighbours
+    Counts<std::string> gammas;
+    // By capture rate: cameras have smaller pictures at high ones.
+    std::map<std::optional<Rational>, Counts<Size>> sizes;
+    std::size_t heard = 0, unheard = 0;  // at normal speed, where it is known
+  };
+
+  Habits(std::span<const Clip> all, Rational edit_rate) {
+    for (const auto& clip : all) {
+      const auto& facts = clip.facts;
+      auto& group = groups_[key_of(clip)];
+      group.gammas.add(facts.gamma);
+      group.sizes[captured_at(facts)].add(size_of(facts));
+      if (!facts.audio || is_fast(facts, edit_rate)) continue;
+      ++(has_sound(facts) ? group.heard : group.unheard);
+      heard_ += has_sound(facts);
+    }
+  }
+  // The clip's own, itself included.
+  const Group& of(const Clip& clip) const { return groups_.at(key_of(clip)); }
+  std::size_t heard() const { return heard_; }  // of all groups
+
+ private:
+  using Key = std::pair<std::optional<std::string>, std::string>;  // a camera, else a roll
+  static Key key_of(const Clip& clip) { return {clip.facts.camera, clip.facts.camera ? "" : clip.roll}; }
+
+  std::map<Key, Group> groups_;
+  std::size_t heard_ = 0;
+};
+
 // One clip beside the others and the plan.
 class Checks {
  public:
-  Checks(const Clip& clip, std::span<const Clip> all, const Plan& plan)
-      : clip_(clip), facts_(clip.facts), all_(all), plan_(plan), name_(shown(clip.path.filename().string())) {}
+  Checks(const Clip& clip, const Habits& habits, const Plan& plan)
+      : clip_(clip),
+        facts_(clip.facts),
+        habits_(habits),
+        group_(habits.of(clip)),
+        plan_(plan),
+        name_(shown(clip.path.filename().string())) {}
 
   std::vector<Problem> found() && {
     gamma();
@@ -67,23 +133,6 @@ class Checks {
     found_.push_back({code, clip_.path.string(), "", name_ + " " + message});
   }
 
-  bool is_neighbour(const Clip& other) const {
-    return &other != &clip_ && other.facts.camera == facts_.camera && (facts_.camera || other.roll == clip_.roll);
-  }
-
-  // What nearly all neighbours have; `value_of` gives nullopt for those that don't count.
-  template <class ValueOf>
-  std::invoke_result_t<ValueOf, const Clip&> usual(ValueOf value_of) const {
-    std::map<typename std::invoke_result_t<ValueOf, const Clip&>::value_type, std::size_t> counts;
-    std::size_t total = 0;
-    for (const auto& other : all_)
-      if (is_neighbour(other))
-        if (const auto value = value_of(other)) ++counts[*value], ++total;
-    for (const auto& [value, count] : counts)
-      if (total >= kFewest && static_cast<double>(count) >= kNearlyAll * static_cast<double>(total)) return value;
-    return std::nullopt;
-  }
-
   void gamma() {
     const auto& have = facts_.gamma;
     const auto from = facts_.origin.find("gamma");
@@ -95,7 +144,7 @@ class Checks {
                         shown(*plan_.gamma)));
       return;
     }
-    const auto others = usual([](const Clip& clip) { return clip.facts.gamma; });
+    const auto others = group_.gammas.usual_beside(have);
     if (others && !meets(*have, *others))
       add(ProblemCode::other_gamma,
           fmt::format("is shot in {}, nearly all else of its camera in {}: set it back, and shoot this "
@@ -114,15 +163,8 @@ class Checks {
                     rate_text(*rate), rate_text(plan_.frame_rate)));
   }
 
-  // Cameras have smaller pictures at high rates, and can be turned.
   void size() {
-    using Size = std::pair<int, int>;
-    const auto size_of = [this](const Clip& clip) -> std::optional<Size> {
-      const auto& facts = clip.facts;
-      if (!facts.width || !facts.height || captured_at(facts) != captured_at(facts_)) return std::nullopt;
-      return Size(std::max(*facts.width, *facts.height), std::min(*facts.width, *facts.height));
-    };
-    const auto own = size_of(clip_), others = usual(size_of);
+    const auto own = size_of(facts_), others = group_.sizes.at(captured_at(facts_)).usual_beside(own);
     if (!own || !others || *own == *others) return;
     add(ProblemCode::other_size,
         fmt::format("is {}x{}, nearly all else of its camera {}x{}: set the picture size back, and shoot "
@@ -151,18 +193,7 @@ class Checks {
   }
 
   // Whether this camera is one that takes no sound, beside another that does.
-  bool is_of_silent_camera() const {
-    std::size_t without = 0;
-    bool others = false;
-    for (const auto& other : all_) {
-      if (!other.facts.audio || is_fast(other.facts, plan_.frame_rate)) continue;
-      const bool heard = has_sound(other.facts), own = &other == &clip_ || is_neighbour(other);
-      if (own && heard) return false;
-      without += own;
-      others |= heard;
-    }
-    return others && without >= kFewest;
-  }
+  bool is_of_silent_camera() const { return group_.heard == 0 && group_.unheard >= kFewest && habits_.heard() > 0; }
 
   void sound() {
     const auto& levels = facts_.levels;
@@ -189,7 +220,8 @@ class Checks {
 
   const Clip& clip_;
   const ClipFacts& facts_;
-  const std::span<const Clip> all_;
+  const Habits& habits_;
+  const Habits::Group& group_;
   const Plan& plan_;
   const std::string name_;
   std::vector<Problem> found_;
@@ -198,15 +230,15 @@ class Checks {
 }  // namespace
 
 std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, const Plan& plan) {
-  return Checks(clip, all, plan).found();
+  return Checks(clip, Habits(all, plan.frame_rate), plan).found();
 }
 
 void add_checks(std::vector<Clip>& clips, const Plan& plan) {
-  std::vector<std::vector<Problem>> found;
-  for (const auto& clip : clips) found.push_back(checks_of(clip, clips, plan));
-  for (std::size_t i = 0; i < clips.size(); ++i) {
-    auto& problems = clips[i].facts.problems;
-    problems.insert(problems.end(), found[i].begin(), found[i].end());
+  const Habits habits(clips, plan.frame_rate);
+  for (auto& clip : clips) {
+    auto found = Checks(clip, habits, plan).found();
+    auto& problems = clip.facts.problems;
+    problems.insert(problems.end(), std::move_iterator(found.begin()), std::move_iterator(found.end()));
   }
 }
 

@@ -22,9 +22,10 @@ namespace everytake::media {
 // Neighbours are of the same camera, or of the same roll where no camera is known; nearly all are four fifths of at
 // least three. Sound is no matter for what was captured at 1.5 times the edit's rate or more, nor of a camera that
 // never has any while another has.
+// `clip` is one of `all`.
 std::vector<Problem> checks_of(const Clip& clip, std::span<const Clip> all, const Plan& plan);
 
-// Puts what checks_of() tells of each clip after the problems it has.
+// Puts what checks_of() tells of each clip after the problems it has, in time that grows as the clips do.
 void add_checks(std::vector<Clip>& clips, const Plan& plan);
 
 }  // namespace everytake::media
