@@ -32,6 +32,8 @@ inline constexpr auto kFields<FramesSeen> = std::tuple{
 };
 
 template <>
+inline constexpr auto kLast<ProblemCode> = ProblemCode::unknown;
+template <>
 inline constexpr auto kFields<Problem> = std::tuple{
     NamedMember{"code", &Problem::code},
     NamedMember{"path", &Problem::path},

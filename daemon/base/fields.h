@@ -19,6 +19,10 @@ struct NamedMember {
 template <class Struct>
 inline constexpr std::nullptr_t kFields = nullptr;
 
+// The last value of an enumeration that counts from 0: to be said of each that stands in a packed value (wire.h).
+template <class Enum>
+inline constexpr std::nullptr_t kLast = nullptr;
+
 template <class T>
 concept Listed = !std::is_null_pointer_v<std::remove_const_t<decltype(kFields<T>)>>;
 

@@ -1,5 +1,5 @@
-// Values as bytes, to go from one process to another of the same program: one item of CBOR (RFC 8949) each, in which a
-// struct is a map of the fields of its list (fields.h). No format to keep.
+// Values as bytes, to go between programs of one build: one item of CBOR (RFC 8949) each, in which a struct is a map of
+// the fields of its list (fields.h). Never kept, so the form may change with every version.
 #pragma once
 
 #include <boost/filesystem/path.hpp>
@@ -23,10 +23,6 @@ namespace everytake {
 
 inline constexpr std::size_t kMostPacked = 1 << 20;   // bytes of a value; what may be larger is sent as it is
 inline constexpr std::size_t kMostPackedText = 4096;  // bytes: a path, and more than any sentence
-
-// The last value of an enumeration, which counts from 0: to be said of each that is packed.
-template <class Enum>
-inline constexpr std::nullptr_t kLast = nullptr;
 
 template <>
 inline constexpr auto kLast<Code> = Code::cancelled;

@@ -77,8 +77,6 @@ inline constexpr auto kLast<FileType> = FileType::other;
 template <>
 inline constexpr auto kLast<FileRole> = FileRole::thumbnail;
 template <>
-inline constexpr auto kLast<ProblemCode> = ProblemCode::unknown;
-template <>
 inline constexpr auto kLast<examiner::Examination::Wanted> = examiner::Examination::Wanted::length;
 
 template <>
