@@ -6,6 +6,7 @@
 #include <map>
 
 #include "base/text.h"
+#include "offload/identity.h"
 #include "offload/manifest.h"
 #include "offload/note.h"
 #include "os/random.h"
@@ -131,13 +132,13 @@ Result<void> make_folders(Fs& fs, const Path& folder) {
 
 bool is_left_by_a_visit(const ReadFs& fs, const catalogue::FileRow& row, DestinationId destination,
                         const Path& stored) {
-  constexpr auto kTimeStep = std::chrono::seconds(2);  // of FAT, the coarsest that a copy may lie on
   const bool was_read_back = std::ranges::any_of(row.copies, [&](const catalogue::CopyRow& copy) {
     return copy.destination == destination && copy.stored == stored && copy.digest;
   });
   if (was_read_back) return true;
+  if (!row.sample) return false;  // its time was never a card's: a catalogue rebuilt from lists knows that of the copy
   const auto there = fs.stat(stored);
-  return there && std::chrono::abs(there->mtime - row.file.mtime) < kTimeStep;
+  return there && there->type == FileType::regular && offload::same_coarse_time(there->mtime, row.file.mtime);
 }
 
 bool set_aside(Fs& fs, const Path& stored, const Path& on_card) {

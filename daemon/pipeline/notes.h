@@ -36,8 +36,8 @@ std::vector<Problem> leave_catalogue(catalogue::Catalogue& catalogue, const Plan
                                      std::span<const MatchedDestination> matches);
 
 // Whether what lies under a copy's name was left there by a visit and not by a person: a copy was read back there once,
-// or it has the time of the card's file, which a visit gives each copy before its name. (A visit that ends between the
-// name and the catalogue knows no more of it.)
+// or it has the time of the card's file (as far as FAT keeps it), which a visit gives each copy before its name. A
+// visit that ends between the name and the catalogue knows no more of it.
 bool is_left_by_a_visit(const ReadFs& fs, const catalogue::FileRow& row, DestinationId destination, const Path& stored);
 
 // Moves what lies under a copy's name to `<roll>.bad` beside the roll, under a name that is free: never deleted. False
