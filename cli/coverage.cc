@@ -37,31 +37,34 @@ std::string strip_or_reason(const Plan& plan, std::span<const Clip> clips, const
   return strip.empty() ? "The song's length is not known: write file or length into the plan's [song].\n" : strip;
 }
 
-pipeline::Exit coverage_command(bool check, bool strip, Session& session) {
+struct Options {
+  bool check = false, strip = false, all = false;
+};
+
+pipeline::Exit coverage_command(const Options& options, Session& session) {
   const auto shoot = load_shoot(session);
   if (!shoot) return shoot.error();
   const auto clips = clips_of(*shoot);
   if (!clips) return report(clips.error(), session);
   const auto covered = coverage::coverage(shoot->plan, *clips);
+  const auto runs = coverage::next_runs(shoot->plan, covered);
   if (session.json)
-    print_json(coverage::coverage_json(covered), session);
+    print_json(coverage::coverage_json(covered, runs), session);
   else
-    session.out << coverage_table(covered, session.out_screen);
-  if (strip && !session.json) session.out << "\n" << strip_or_reason(shoot->plan, *clips, session.out_screen);
+    session.out << coverage_table(covered, runs, options.all, session.out_screen);
+  if (options.strip && !session.json) session.out << "\n" << strip_or_reason(shoot->plan, *clips, session.out_screen);
   remark_on_uncounted(*clips, session);
-  return check && !covered.complete() ? pipeline::Exit::no : pipeline::Exit::done;
+  return options.check && !covered.complete() ? pipeline::Exit::no : pipeline::Exit::done;
 }
 
 }  // namespace
 
 Run declare_coverage(CLI::App& command) {
-  struct Options {
-    bool check = false, strip = false;
-  };
   auto options = std::make_shared<Options>();
   command.add_flag("--check", options->check, "exit 1 while the plan wants more");
+  command.add_flag("--all", options->all, "every run that is left, and all that is missing");
   command.add_flag("--strip", options->strip, "also show where in the song each clip lies, as wide as the terminal");
-  return [options](Session& session) { return coverage_command(options->check, options->strip, session); };
+  return [options](Session& session) { return coverage_command(*options, session); };
 }
 
 }  // namespace everytake::cli

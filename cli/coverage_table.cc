@@ -13,7 +13,8 @@ namespace {
 using enum Column::Align;
 
 constexpr int kBarColumns = 10;
-constexpr std::size_t kMostListed = 8;  // what a person can keep in mind between two takes
+constexpr std::size_t kMostRuns = 5;  // what a person can keep in mind between two takes
+constexpr std::size_t kMostListed = 8;
 
 // "1/3 !" where there is less than wanted; just the number where nothing is wanted. "3/3 ?" where some are in doubt.
 Cell have_of_want(std::int64_t have, std::int64_t want, bool is_short, bool in_doubt, const char* unit = "") {
@@ -88,12 +89,19 @@ std::string all_there(const coverage::Coverage& coverage, const Screen& screen) 
   return painted("All that the plan wants is there, if the clips in doubt will do.", Tone::warning, screen) + "\n";
 }
 
-std::string next_to_shoot(const coverage::Coverage& coverage, const Screen& screen) {
+// Runs, and where there is more than they tell, how much: what is on the screen is read between two takes.
+std::string next_to_shoot(const coverage::Coverage& coverage, const std::vector<coverage::Run>& runs, bool all,
+                          const Screen& screen) {
   if (coverage.complete()) return all_there(coverage, screen);
   std::string text = painted("what to shoot next", Tone::heading, screen) + "\n";
-  const auto shown_gaps = std::min(coverage.gaps.size(), kMostListed);
-  for (std::size_t i = 0; i < shown_gaps; ++i) text += fmt::format("{:>2}  {}\n", i + 1, shown(coverage.gaps[i].text));
-  if (const auto rest = coverage.gaps.size() - shown_gaps; rest > 0) text += fmt::format("    and {} more\n", rest);
+  const auto listed = all ? runs.size() : std::min(runs.size(), kMostRuns);
+  for (std::size_t i = 0; i < listed; ++i)
+    text += fmt::format("{:>2}  {}\n      {}\n", i + 1, shown(runs[i].how), shown(runs[i].gains));
+  if (const auto rest = runs.size() - listed; rest > 0)
+    text += fmt::format("    and {} more: everytake coverage --all\n", rest);
+  if (!all && !runs.empty()) return text;
+  if (!runs.empty()) text += "\n" + painted("what is missing", Tone::heading, screen) + "\n";
+  for (const auto& gap : coverage.gaps) text += fmt::format("    {}\n", shown(gap.text));
   return text;
 }
 
@@ -116,13 +124,14 @@ std::string problems_line(int clips, const Screen& screen) {
 
 }  // namespace
 
-std::string coverage_table(const coverage::Coverage& coverage, const Screen& screen) {
+std::string coverage_table(const coverage::Coverage& coverage, const std::vector<coverage::Run>& runs, bool all,
+                           const Screen& screen) {
   std::string text = sections_table(coverage, screen);
   if (!coverage.members.empty())
     text += "\n" + members_table(coverage, screen) + "\nSeconds on screen are of b-roll and slow-mo.\n";
   if (!coverage.complete()) text += "! is less than the plan wants.\n";
   if (!coverage.in_doubt.empty()) text += "? counts a clip whose picture is in doubt; it is named below.\n";
-  return text + "\n" + next_to_shoot(coverage, screen) + doubts_text(coverage.in_doubt, screen) +
+  return text + "\n" + next_to_shoot(coverage, runs, all, screen) + doubts_text(coverage.in_doubt, screen) +
          problems_line(coverage.problem_clips, screen);
 }
 

@@ -53,7 +53,7 @@ struct MemberCoverage {
 struct ClipInDoubt {
   std::string clip;  // "R001/C0003"
   Kind kind = Kind::performance;
-  std::vector<std::string> codes;     // of its problems that put it in doubt
+  std::vector<ProblemCode> codes;     // of its problems that put it in doubt
   std::vector<std::string> sections;  // in which it counts, or what is covered rests on it
   std::vector<std::string> members;   // of whom it counts
   std::string text;                   // "R001/C0003: performance in Verse 1; its end is missing"

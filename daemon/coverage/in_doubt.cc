@@ -8,20 +8,20 @@ namespace everytake::coverage {
 namespace {
 
 struct PictureProblem {
-  const char* code;
+  ProblemCode code;
   const char* words;
 };
 constexpr PictureProblem kPictureProblems[] = {
-    {"truncated", "its end is missing"},
-    {"incomplete", "its recording broke off"},
-    {"black_picture", "it is black wherever it was looked at"},
-    {"no_frames", "none of its frames can be decoded"},
-    {"no_picture", "it has no picture"},
-    {"empty", "there is nothing in it"},
-    {"unreadable", "it can't be read"},
+    {ProblemCode::truncated, "its end is missing"},
+    {ProblemCode::incomplete, "its recording broke off"},
+    {ProblemCode::black_picture, "it is black wherever it was looked at"},
+    {ProblemCode::no_frames, "none of its frames can be decoded"},
+    {ProblemCode::no_picture, "it has no picture"},
+    {ProblemCode::empty, "there is nothing in it"},
+    {ProblemCode::unreadable, "it can't be read"},
 };
 
-const PictureProblem* problem_called(const std::string& code) {
+const PictureProblem* problem_called(ProblemCode code) {
   const auto* found = std::find_if(std::begin(kPictureProblems), std::end(kPictureProblems),
                                    [&](const PictureProblem& each) { return code == each.code; });
   return found == std::end(kPictureProblems) ? nullptr : found;
@@ -29,8 +29,8 @@ const PictureProblem* problem_called(const std::string& code) {
 
 }  // namespace
 
-std::vector<std::string> picture_problems(const Clip& clip) {
-  std::vector<std::string> codes;
+std::vector<ProblemCode> picture_problems(const Clip& clip) {
+  std::vector<ProblemCode> codes;
   for (const auto& problem : clip.facts.problems)
     if (problem_called(problem.code) && std::find(codes.begin(), codes.end(), problem.code) == codes.end())
       codes.push_back(problem.code);
@@ -41,7 +41,7 @@ std::string text_of(const ClipInDoubt& doubtful) {
   std::string text = doubtful.clip + ": " + to_string(doubtful.kind);
   if (!doubtful.sections.empty()) text += " in " + joined(doubtful.sections);
   if (!doubtful.members.empty()) text += (doubtful.sections.empty() ? " of " : ", of ") + joined(doubtful.members);
-  for (const auto& code : doubtful.codes)
+  for (const auto code : doubtful.codes)
     if (const auto* problem = problem_called(code)) text += std::string("; ") + problem->words;
   return text;
 }

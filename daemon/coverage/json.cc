@@ -59,14 +59,36 @@ Json gap_json(const Gap& gap, std::size_t rank) {
 }
 
 Json in_doubt_json(const ClipInDoubt& doubtful) {
-  return {{"clip", doubtful.clip},         {"kind", to_string(doubtful.kind)}, {"codes", doubtful.codes},
+  Json codes = Json::array();
+  for (const auto code : doubtful.codes) codes.push_back(to_string(code));
+  return {{"clip", doubtful.clip},         {"kind", to_string(doubtful.kind)}, {"codes", codes},
           {"sections", doubtful.sections}, {"members", doubtful.members},      {"text", doubtful.text}};
+}
+
+Json run_json(const Run& run, std::size_t rank) {
+  Json fills = Json::array();
+  for (const auto& fill : run.fills)
+    fills.push_back({{"section", maybe(fill.section)},
+                     {"kind", fill.kind ? Json(to_string(*fill.kind)) : Json()},
+                     {"member", maybe(fill.member)},
+                     {"count", fill.member ? Json(fill.count) : Json(static_cast<int>(fill.count))}});
+  return {{"rank", rank},
+          {"text", run.text()},
+          {"start_s", seconds(run.span.start)},
+          {"end_s", seconds(run.span.end)},
+          {"times", run.times},
+          {"speed", run.speed},
+          {"members", run.members},
+          {"kind", to_string(run.kind)},
+          {"fills", fills}};
 }
 
 }  // namespace
 
-Json coverage_json(const Coverage& coverage) {
+Json coverage_json(const Coverage& coverage, const std::vector<Run>& runs) {
   Json sections = Json::array(), members = Json::array(), gaps = Json::array(), in_doubt = Json::array();
+  Json next = Json::array();
+  for (const auto& run : runs) next.push_back(run_json(run, next.size() + 1));
   for (const auto& doubtful : coverage.in_doubt) in_doubt.push_back(in_doubt_json(doubtful));
   for (const auto& section : coverage.sections) sections.push_back(section_json(section));
   for (const auto& member : coverage.members) members.push_back(member_json(member, coverage.sections));
@@ -76,6 +98,7 @@ Json coverage_json(const Coverage& coverage) {
       {"sections", sections},
       {"members", members},
       {"gaps", gaps},
+      {"runs", next},
       {"problem_clips", coverage.problem_clips},
       {"in_doubt", in_doubt},
       {"complete", coverage.complete()}};

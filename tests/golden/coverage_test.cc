@@ -188,7 +188,7 @@ TEST(CoverageCommand, PointsOutWhatItCountsThoughItsPictureIsInDoubt) {
   const Shoot shoot(clips);
   const auto catalogue = *Catalogue::open(shoot.path() / kCatalogueFile);
   auto facts = catalogue->clip(*catalogue->find_clip("C0002"))->facts;
-  facts.problems = {{"truncated", "C0002.MP4", "", "C0002.MP4 has no end"}};
+  facts.problems = {{ProblemCode::truncated, "C0002.MP4", "", "C0002.MP4 has no end"}};
   ASSERT_TRUE(catalogue->record_facts(*catalogue->find_clip("C0002"), facts, kNow));
   EXPECT_THAT(call({"coverage"}, shoot.path()).out,
               HasSubstr(" ?  R001/C0002: performance in Verse 1, Chorus 1, of Ada, Jonas; its end is missing\n"));
@@ -221,8 +221,12 @@ Coverage finished() {
   return coverage;
 }
 
+coverage::Run run(std::string text) {
+  return {.span = {10s, 30s}, .members = {}, .fills = {}, .how = std::move(text), .gains = "+1 take"};
+}
+
 TEST(CoverageTable, NeverShowsAWholeThatIsNot) {
-  EXPECT_EQ(cli::coverage_table(finished(), {}),
+  EXPECT_EQ(cli::coverage_table(finished(), {}, false, {}),
             "section  takes  covered           b-roll  slow-mo  looks\n"
             "Verse    12/1   #########.  99 %   0       0        0\n"
             "\n"
@@ -235,11 +239,11 @@ TEST(CoverageTable, NeverCallsDoneWhatIsInDoubtWithoutSayingSo) {
   coverage.problem_clips = 2;
   for (const char* name : {"C0004", "C0009"})
     coverage.in_doubt.push_back({.clip = name,
-                                 .codes = {"truncated"},
+                                 .codes = {ProblemCode::truncated},
                                  .sections = {"Verse"},
                                  .members = {},
                                  .text = std::string("R001/") + name + ": performance in Verse; its end is missing"});
-  EXPECT_EQ(cli::coverage_table(coverage, {}),
+  EXPECT_EQ(cli::coverage_table(coverage, {}, false, {}),
             "section  takes   covered             b-roll  slow-mo  looks\n"
             "Verse    12/1 ?  #########.  99 % ?   0       0        0\n"
             "? counts a clip whose picture is in doubt; it is named below.\n"
@@ -258,19 +262,26 @@ TEST(CoverageTable, PaintsWhatIsShortAndStillSaysIt) {
   coverage.sections[0].takes = 0;
   coverage.gaps = {
       {.section = "Verse", .member = {}, .kind = Kind::performance, .have = 0, .want = 1, .text = "x\x1b"}};
-  const auto text = cli::coverage_table(coverage, {.colour = true});
+  const auto text = cli::coverage_table(coverage, {run("x\x1b")}, false, {.colour = true});
   EXPECT_THAT(text, HasSubstr("\x1b[31m 0/1 !\x1b[0m"));
   EXPECT_THAT(text, HasSubstr(" 1  x\\x1b\n"));
 }
 
 TEST(CoverageTable, CountsWhatItDoesNotList) {
   auto coverage = finished();
-  for (int i = 1; i <= 20; ++i)
+  std::vector<coverage::Run> runs;
+  for (int i = 1; i <= 20; ++i) {
     coverage.gaps.push_back(
         {.section = "S", .member = {}, .kind = {}, .have = 0, .want = 1, .text = "gap " + std::to_string(i)});
-  const auto text = cli::coverage_table(coverage, {});
-  EXPECT_THAT(text, HasSubstr(" 8  gap 8\n    and 12 more\n"));
-  EXPECT_EQ(text.find("gap 9"), std::string::npos);
+    runs.push_back(run("run " + std::to_string(i)));
+  }
+  const auto text = cli::coverage_table(coverage, runs, false, {});
+  EXPECT_THAT(text, HasSubstr(" 5  run 5\n      +1 take\n    and 15 more: everytake coverage --all\n"));
+  EXPECT_EQ(text.find("run 6"), std::string::npos);
+  EXPECT_EQ(text.find("gap"), std::string::npos);
+  const auto all = cli::coverage_table(coverage, runs, true, {});
+  EXPECT_THAT(all, HasSubstr("20  run 20\n      +1 take\n\nwhat is missing\n    gap 1\n"));
+  EXPECT_THAT(all, HasSubstr("    gap 20\n"));
 }
 
 }  // namespace

@@ -215,7 +215,7 @@ TEST(Coverage, GivesASectionNoLookOfATakeThatOnlyBeganEarly) {
   EXPECT_THAT(result.members[0].sections, ElementsAre(0, 1));
 }
 
-Clip with_problem(Clip clip, const char* name, const char* code) {
+Clip with_problem(Clip clip, const char* name, ProblemCode code) {
   clip.roll = "R001";
   clip.name = name;
   clip.facts.problems = {{code, "", "", "said elsewhere"}};
@@ -223,10 +223,10 @@ Clip with_problem(Clip clip, const char* name, const char* code) {
 }
 
 TEST(Coverage, NamesWhatItCountsThoughItsPictureIsInDoubt) {
-  Clip black = with_problem(placed(Kind::performance, {{8s, 40s}}), "C0007", "black_picture");
+  Clip black = with_problem(placed(Kind::performance, {{8s, 40s}}), "C0007", ProblemCode::black_picture);
   black.look = "warm";
   const Clip good = placed(Kind::performance, {{10s, 20s}, {22s, 30s}});
-  const Clip cut = with_problem(tagged(Kind::b_roll, {"Chorus"}, {"Jonas"}, 7s), "C0004", "truncated");
+  const Clip cut = with_problem(tagged(Kind::b_roll, {"Chorus"}, {"Jonas"}, 7s), "C0004", ProblemCode::truncated);
   const auto result = coverage::coverage(plan(), std::vector{black, good, cut});
   EXPECT_EQ(result.sections[0].takes, 2);
   EXPECT_EQ(result.sections[0].in_doubt, (Doubt{.takes = 1, .looks = 1, .covered = true}));
@@ -236,14 +236,15 @@ TEST(Coverage, NamesWhatItCountsThoughItsPictureIsInDoubt) {
   ASSERT_EQ(result.in_doubt.size(), 2U);
   EXPECT_EQ(result.in_doubt[0].text, "R001/C0004: b-roll in Chorus, of Jonas; its end is missing");
   EXPECT_EQ(result.in_doubt[1].text, "R001/C0007: performance in Verse, Chorus; it is black wherever it was looked at");
-  EXPECT_THAT(result.in_doubt[1].codes, ElementsAre("black_picture"));
+  EXPECT_THAT(result.in_doubt[1].codes, ElementsAre(ProblemCode::black_picture));
 }
 
 TEST(Coverage, DoubtsNeitherOtherProblemsNorClipsThatCountNowhere) {
   const auto result = coverage::coverage(
-      plan(), std::vector{with_problem(placed(Kind::performance, {{10s, 30s}}), "C0001", "clipped_sound"),
-                          with_problem(clip(Kind::b_roll), "C0002", "black_picture"),
-                          with_problem(tagged(Kind::b_roll, {"No such section"}), "C0003", "black_picture")});
+      plan(),
+      std::vector{with_problem(placed(Kind::performance, {{10s, 30s}}), "C0001", ProblemCode::clipped_sound),
+                  with_problem(clip(Kind::b_roll), "C0002", ProblemCode::black_picture),
+                  with_problem(tagged(Kind::b_roll, {"No such section"}), "C0003", ProblemCode::black_picture)});
   EXPECT_TRUE(result.in_doubt.empty());
   EXPECT_EQ(result.sections[0].in_doubt, Doubt{});
   EXPECT_EQ(result.problem_clips, 3);

@@ -184,13 +184,19 @@ TEST(ClipJson, CarriesNamesThatAreNoUtf8Exactly) {
   EXPECT_EQ(json["copies"][0]["path_base64"], "L21lZGlhL2Rlc2sv/y5NUDQ=");
 }
 
-TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
+TEST(CoverageJson, HasEveryKeyOfSectionsMembersGapsAndRuns) {
   Clip b_roll = take();
   b_roll.digest = Digest::from_hex("ffeeddccbbaa99887766554433221100");
   b_roll.judgement.kind = Kind::b_roll;
   b_roll.sections = {"Verse"};
   b_roll.placement = {};
-  const Json expected = Json::parse(R"({
+  const coverage::Run run{.span = {10s, 30s},
+                          .members = {"Ada"},
+                          .kind = Kind::b_roll,
+                          .fills = {{"Verse", Kind::b_roll, {}, 1}, {"Verse", {}, {}, 1}, {{}, {}, "Ada", 9.5}},
+                          .how = "Verse, Ada, b-roll (0:20)",
+                          .gains = "+1 b-roll clip"};
+  const Json expected = Json::parse(R"json({
     "song": {"title": "Saltmarsh Radio", "length_s": 60.0},
     "sections": [
       {"name": "Verse", "start_s": 10.0, "end_s": 30.0, "takes": 0, "takes_want": 3, "covered_s": 17.75,
@@ -223,8 +229,13 @@ TEST(CoverageJson, HasEveryKeyOfSectionsMembersAndGaps) {
        "text": "Verse: 1 slow-mo clip, none yet"},
       {"rank": 6, "section": "Verse", "member": null, "kind": null, "have": 1, "want": 2,
        "text": "Verse: 1 more look"}],
-    "problem_clips": 2, "in_doubt": [], "complete": false})");
-  EXPECT_EQ(coverage_json(coverage::coverage(plan(), std::vector{take(), b_roll})).dump(1), expected.dump(1));
+    "runs": [{"rank": 1, "text": "Verse, Ada, b-roll (0:20): +1 b-roll clip", "start_s": 10.0,
+      "end_s": 30.0, "times": 1, "speed": 1.0, "members": ["Ada"], "kind": "b-roll",
+      "fills": [{"section": "Verse", "kind": "b-roll", "member": null, "count": 1},
+                {"section": "Verse", "kind": null, "member": null, "count": 1},
+                {"section": null, "kind": null, "member": "Ada", "count": 9.5}]}],
+    "problem_clips": 2, "in_doubt": [], "complete": false})json");
+  EXPECT_EQ(coverage_json(coverage::coverage(plan(), std::vector{take(), b_roll}), {run}).dump(1), expected.dump(1));
 }
 
 }  // namespace
