@@ -29,6 +29,8 @@ struct Session {
   std::optional<std::string> shoot;                   // --shoot
   bool json = false;                                  // --json: `out` gets one JSON object and nothing else
   bool quiet = false;                                 // --quiet: no remarks, no progress
+  // Asks a person and waits for a yes; empty where there is nobody to ask.
+  std::function<bool(const std::string& question)> confirm{};
 };
 
 // What a command does once its options are parsed.
@@ -47,6 +49,8 @@ Declare declare_status;
 Declare declare_rebuild;
 Declare declare_study;
 Declare declare_tag;
+Declare declare_setup;
+Declare declare_clock;
 Declare declare_find;
 Declare declare_show;
 Declare declare_sheet;
@@ -68,6 +72,8 @@ inline constexpr Command kCommands[] = {
     {"status", "disks with room and minutes left; what is copying, what is queued", declare_status},
     {"rebuild", "make a new catalogue from one destination alone", declare_rebuild},
     {"study", "analyse clips again: what they are, and where in the song", declare_study},
+    {"setup", "say how things are from now on: who, in which light, from where", declare_setup},
+    {"clock", "how far each camera's clock is off, and how that is known", declare_clock},
     {"tag", "say what a clip is: kind, members, section, look, place in the song", declare_tag},
     {"coverage", "what takes cover so far, and what to shoot next", declare_coverage},
     {"find", "clips by what they are and where they lie in the song", declare_find},

@@ -28,6 +28,12 @@ int main(int argc, char** argv) {
       .shoot_from_environment = shoot ? std::optional<std::string>(shoot) : std::nullopt,
       .shoot = std::nullopt,
   };
+  if (::isatty(STDIN_FILENO) && ::isatty(STDERR_FILENO))
+    session.confirm = [](const std::string& question) {
+      std::cerr << question << " [y/N] " << std::flush;
+      std::string answer;
+      return std::getline(std::cin, answer) && (answer == "y" || answer == "Y" || answer == "yes");
+    };
   const auto exit = cli::run({argv + 1, argv + argc}, session);
   if (std::cout.flush()) return static_cast<int>(exit);
   if (errno != EPIPE) std::cerr << "everytake: the answer could not be written in full\n";

@@ -9,6 +9,7 @@
 #include "cli/answer.h"
 #include "media/checks.h"
 #include "os/paths.h"
+#include "setup/assign.h"
 
 namespace everytake::cli {
 
@@ -78,7 +79,9 @@ Result<FoundClip> find_clip(const std::string& word, const pipeline::Shoot& shoo
   const auto wrong = media::checks_of(*found, clips, shoot.plan);
   Clip clip = *found;
   clip.facts.problems.insert(clip.facts.problems.end(), wrong.begin(), wrong.end());
-  return FoundClip{std::move(clip), std::move(clips)};
+  const auto setups = TRY(catalogue->setups());
+  const auto assigned = setup::assign(setups, TRY(catalogue->camera_clocks()), std::span(&clip, 1));
+  return FoundClip{std::move(clip), std::move(clips), assigned.empty() ? "" : assigned.front().because};
 }
 
 }  // namespace everytake::cli

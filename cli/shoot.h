@@ -40,6 +40,7 @@ Result<std::vector<Clip>> clips_of(const pipeline::Shoot& shoot);
 struct FoundClip {
   Clip clip;
   std::vector<Clip> clips;
+  std::string setup;  // that it was recorded under, and which others it runs into; empty where there is none
 };
 Result<FoundClip> find_clip(const std::string& word, const pipeline::Shoot& shoot);
 

@@ -147,7 +147,8 @@ void put_part(Json& json, const char* key, const std::optional<std::string>& par
     json[key] = nullptr;
 }
 
-std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, const Screen& screen) {
+std::string show_text(const FoundClip& found, const Parts& parts, const Plan& plan, const Screen& screen) {
+  const auto& clip = found.clip;
   const auto& facts = clip.facts;
   std::string text = painted(fmt::format("{}/{}", clip.roll, clip.name), Tone::heading, screen) +
                      fmt::format("  (id {})\n", clip.id.value);
@@ -166,7 +167,7 @@ std::string show_text(const Clip& clip, const Parts& parts, const Plan& plan, co
   line("picture", picture_text(facts));
   line("gamma", gamma_text(facts));
   line("timecode", known(facts.timecode));
-  line("recorded", known(facts.recorded_at, local_time));
+  line("recorded", known(facts.recorded_at, local_time) + (found.setup.empty() ? "" : "; " + found.setup));
   line("camera", known(facts.camera) + (facts.lens ? ", " + shown(*facts.lens) : ""));
   line("exposure", exposure_text(facts));
   line("sound", facts.audio ? (*facts.audio ? "yes" : "none") : "unknown");
@@ -219,9 +220,10 @@ Run declare_show(CLI::App& command) {
       auto json = exports::clip_json(clip, shoot->plan);
       put_part(json, "goes_on_from", parts.from);
       put_part(json, "goes_on_in", parts.in);
+      json["setup"] = found->setup.empty() ? Json() : Json(found->setup);
       print_json({{"clip", std::move(json)}}, session);
     } else {
-      session.out << show_text(clip, parts, shoot->plan, session.out_screen);
+      session.out << show_text(*found, parts, shoot->plan, session.out_screen);
     }
     return pipeline::Exit::done;
   };

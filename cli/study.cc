@@ -1,8 +1,8 @@
 #include <CLI/App.hpp>
-#include <algorithm>
 
 #include "base/text.h"
 #include "cli/answer.h"
+#include "cli/clip_choice.h"
 #include "cli/shoot.h"
 #include "cli/stop.h"
 #include "os/posix_fs.h"
@@ -12,16 +12,14 @@
 namespace everytake::cli {
 namespace {
 
-Result<pipeline::Studied> study(const std::vector<std::string>& words, const pipeline::Shoot& shoot,
-                                std::stop_token stop) {
+Result<pipeline::Studied> study(const ChoiceWords& words, const pipeline::Shoot& shoot, std::stop_token stop,
+                                Session& session) {
   const auto catalogue = TRY(look_into_catalogue(shoot));
   std::vector<ClipId> chosen;
-  for (const auto& word : words) chosen.push_back(TRY(catalogue->find_clip(word)));
-  std::sort(chosen.begin(), chosen.end());
-  chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
-  if (words.empty())
-    for (const auto& clip : TRY(catalogue->clips())) chosen.push_back(clip.id);
-  if (chosen.empty()) return pipeline::Studied{};
+  if (!words.says_something() && TRY(catalogue->clips()).empty()) return pipeline::Studied{};
+  const auto meant = TRY(chosen_clips(words, *catalogue, shoot.plan));
+  for (const auto& clip : meant.clips) chosen.push_back(clip.id);
+  if (const auto left_out = left_out_text(meant); !left_out.empty()) remark(left_out, session);
   auto destinations = pipeline::open_destinations(shoot.plan.destinations);
   const SystemClock clock;
   pipeline::KeptSong song;
@@ -38,13 +36,13 @@ Result<pipeline::Studied> study(const std::vector<std::string>& words, const pip
 }  // namespace
 
 Run declare_study(CLI::App& command) {
-  const auto words = std::make_shared<std::vector<std::string>>();
-  command.add_option("CLIP", *words, "a name, an id, or ROLL/NAME; all clips where none is named");
+  const auto words = std::make_shared<ChoiceWords>();  // all where nothing is said
+  declare_choice(command, *words);
   return [words](Session& session) {
     const StopOnSignal stop;
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
-    const auto done = study(*words, *shoot, stop.token());
+    const auto done = study(*words, *shoot, stop.token(), session);
     if (!done) return stop.exit().value_or(report(done.error(), session));
     if (session.json)
       print_json({{"studied", done->clips}, {"out_of_reach", done->out_of_reach}, {"unread", done->unread}}, session);

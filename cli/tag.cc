@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "cli/answer.h"
 #include "cli/choose.h"
+#include "cli/clip_choice.h"
 #include "cli/shoot.h"
 #include "cli/values.h"
 #include "export/json.h"
@@ -17,10 +18,12 @@ namespace {
 using Act = catalogue::MarkChange::Act;
 
 struct Options {
-  std::vector<std::string> clips, members, sections, remove_members, clear;
+  ChoiceWords clips;
+  std::vector<std::string> members, sections, remove_members, remove_sections, clear;
   std::optional<std::string> kind, look, angle, note, start;
   std::optional<int> rating, choose;
   double speed = 1;
+  bool undo = false;
 };
 
 const std::vector<std::string> kFields{"kind", "member", "section", "look", "angle", "note", "rating", "start"};
@@ -34,6 +37,8 @@ Result<std::vector<catalogue::MarkChange>> marks_of(const Options& options, cons
   if (options.kind) marks.push_back({catalogue::Field::kind, Act::set, *options.kind});
   for (const auto& word : options.remove_members)
     marks.push_back({catalogue::Field::member, Act::remove, TRY(choose_name(word, member_names(plan), "member"))});
+  for (const auto& word : options.remove_sections)
+    marks.push_back({catalogue::Field::section, Act::remove, TRY(choose_name(word, section_names(plan), "section"))});
   for (const auto& word : options.members)
     marks.push_back({catalogue::Field::member, Act::set, TRY(choose_name(word, member_names(plan), "member"))});
   for (const auto& word : options.sections)
@@ -86,7 +91,17 @@ bool takes_back_start(const Options& options) {
 
 bool says_nothing(const Options& o) {
   return !o.kind && !o.look && !o.angle && !o.note && !o.rating && !o.start && !o.choose && o.members.empty() &&
-         o.sections.empty() && o.remove_members.empty() && o.clear.empty();
+         o.sections.empty() && o.remove_members.empty() && o.remove_sections.empty() && o.clear.empty();
+}
+
+// Why it can't be done as it was said; empty where it can.
+std::string wrong_together(const Options& options) {
+  if (options.undo)
+    return says_nothing(options) && !options.clips.says_something()
+               ? ""
+               : "--undo takes no clips and no fields: it takes the whole last tag back";
+  if (says_nothing(options)) return "say what is true of the clips: --member, --look, --rating and others";
+  return options.clips.says_something() ? "" : "say which clips: by name, --roll, --last, --since or --until";
 }
 
 // Where each clip is placed by hand; nullopt for all where that was not asked for.
@@ -104,42 +119,67 @@ Result<std::vector<std::optional<Placement>>> placements_of(const Options& optio
   return placements;
 }
 
-// All of it or nothing. Returns the clips as they are now.
-Result<std::vector<Clip>> tag(const Options& options, const pipeline::Shoot& shoot) {
-  const auto catalogue = TRY(look_into_catalogue(shoot));
-  std::vector<Clip> chosen;
-  std::vector<ClipId> ids;
-  for (const auto& word : options.clips) {
-    ids.push_back(TRY(catalogue->find_clip(word)));
-    chosen.push_back(TRY(catalogue->clip(ids.back())));
-  }
-  const auto marks = TRY(marks_of(options, shoot.plan));
-  const auto placements = TRY(placements_of(options, chosen, shoot.plan));
-  const bool placed = options.start || options.choose;
-  const bool moved = placed || takes_back_start(options);
-  std::vector<catalogue::HandEdit> edits;
-  for (std::size_t i = 0; i < ids.size(); ++i)
-    edits.push_back({ids[i], marks, placements[i], !placed && takes_back_start(options)});
-  TRY(catalogue->edit(edits));
-  const SystemClock clock;
-  if (moved) {
-    pipeline::Pipeline pipeline(*catalogue, shoot.plan, clock);
-    TRY(pipeline.classify(ids));
-    TRY(pipeline.settle_choices());
-  }
-  std::vector<Clip> tagged;
-  for (auto& clip : TRY(clips_in_song(*catalogue, shoot.plan)))
-    if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) tagged.push_back(std::move(clip));
-  return tagged;
-}
-
 std::string line_of(const Clip& clip, const Plan& plan) {
   std::string text = fmt::format("{}/{}: {}", clip.roll, shown(clip.name),
                                  clip.judgement.kind ? to_string(*clip.judgement.kind) : "kind unknown");
   if (const auto sections = sections_of(clip, plan); !sections.empty()) text += "; " + shown(joined(sections));
   if (!clip.members.empty()) text += "; with " + shown(joined(clip.members));
   if (clip.look) text += "; " + shown(*clip.look);
+  if (clip.angle) text += "; " + shown(*clip.angle);
+  if (clip.rating) text += fmt::format("; rating {}", *clip.rating);
   return text;
+}
+
+// After places changed: what hangs on them. Returns the clips as they are now.
+Result<std::vector<Clip>> after_change(catalogue::Catalogue& catalogue, const std::vector<ClipId>& ids, bool moved,
+                                       const Plan& plan) {
+  const SystemClock clock;
+  if (moved) {
+    pipeline::Pipeline pipeline(catalogue, plan, clock);
+    TRY(pipeline.classify(ids));
+    TRY(pipeline.settle_choices());
+  }
+  std::vector<Clip> changed;
+  for (auto& clip : TRY(clips_in_song(catalogue, plan)))
+    if (std::find(ids.begin(), ids.end(), clip.id) != ids.end()) changed.push_back(std::move(clip));
+  return changed;
+}
+
+Result<std::vector<Clip>> take_back(const pipeline::Shoot& shoot, Session& session) {
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  const auto ids = TRY(catalogue->take_back_edit());
+  if (ids.empty()) return fail(Code::not_found, "there is no change to take back");
+  remark("taken back; " + counted(ids.size(), "clip") + (ids.size() == 1 ? " is again:" : " are again:"), session);
+  return after_change(*catalogue, ids, true, shoot.plan);
+}
+
+// More than a person sees at a glance are listed and asked about, where there is somebody to ask.
+bool is_meant(const std::vector<Clip>& clips, const Plan& plan, Session& session) {
+  constexpr std::size_t kMany = 20;
+  if (clips.size() <= kMany || !session.confirm) return true;
+  for (const auto& clip : clips) session.err << line_of(clip, plan) << '\n';
+  return session.confirm(fmt::format("Change these {} clips?", clips.size()));
+}
+
+// All of it or nothing; nothing where it was not meant. Returns the clips as they are now.
+Result<std::vector<Clip>> tag(const Options& options, const pipeline::Shoot& shoot, Session& session) {
+  const auto catalogue = TRY(look_into_catalogue(shoot));
+  const auto meant = TRY(chosen_clips(options.clips, *catalogue, shoot.plan));
+  const auto& chosen = meant.clips;
+  if (const auto left_out = left_out_text(meant); !left_out.empty()) remark(left_out, session);
+  const auto marks = TRY(marks_of(options, shoot.plan));
+  const auto placements = TRY(placements_of(options, chosen, shoot.plan));
+  const bool placed = options.start || options.choose;
+  const bool moved = placed || takes_back_start(options);
+  std::vector<catalogue::HandEdit> edits;
+  std::vector<ClipId> ids;
+  for (std::size_t i = 0; i < chosen.size(); ++i) {
+    ids.push_back(chosen[i].id);
+    edits.push_back({chosen[i].id, marks, placements[i], !placed && takes_back_start(options)});
+  }
+  if (!is_meant(chosen, shoot.plan, session)) return fail(Code::cancelled, "nothing was changed");
+  TRY(catalogue->edit(edits));
+  return after_change(*catalogue, ids, moved, shoot.plan);
 }
 
 // Its stretch of the song depends on what its files don't say.
@@ -156,16 +196,19 @@ void remark_on_unknown_slowing(const std::vector<Clip>& clips, Session& session)
 
 Run declare_tag(CLI::App& command) {
   const auto options = std::make_shared<Options>();
-  command.add_option("CLIP", options->clips, "a name, an id, or ROLL/NAME; several at once")->required();
+  declare_choice(command, options->clips);
   command.add_option("--kind", options->kind, "performance, b-roll or slow-mo")
       ->check(written_as(parse_kind, kKindChoice));
-  command.add_option("--member", options->members, "who is seen; may be repeated")->allow_extra_args(false);
+  command.add_option("--member", options->members, "who is seen, beside those who are said already; may be repeated")
+      ->allow_extra_args(false);
   command.add_option("--section", options->sections, "a section of the song; may be repeated")->allow_extra_args(false);
   command.add_option("--look", options->look, "light and colour, in your words");
   command.add_option("--angle", options->angle, "where the camera stood, in your words");
   command.add_option("--note", options->note, "anything else");
   command.add_option("--rating", options->rating, "1 to 5")->check(CLI::Range(1, 5));
   command.add_option("--remove-member", options->remove_members, "who is not seen after all")->allow_extra_args(false);
+  command.add_option("--remove-section", options->remove_sections, "a section it does not belong to after all")
+      ->allow_extra_args(false);
   command.add_option("--clear", options->clear, "a field to take back: kind, member … or start")
       ->allow_extra_args(false)
       ->check(written_as([](const std::string& word) { return choose_name(word, kFields, "field").has_value(); },
@@ -181,14 +224,15 @@ Run declare_tag(CLI::App& command) {
       ->type_name("FACTOR")
       ->check(CLI::Range(0.1, 10.0))
       ->needs(start);
+  command.add_flag("--undo", options->undo, "take back the last tag; again, the one before");
   return [options](Session& session) {
-    if (says_nothing(*options)) {
-      report({Code::invalid, "say what to tag; see: everytake tag --help", 0}, session);
+    if (const auto wrong = wrong_together(*options); !wrong.empty()) {
+      report({Code::invalid, wrong + "; see: everytake tag --help", 0}, session);
       return pipeline::Exit::usage;
     }
     const auto shoot = load_shoot(session);
     if (!shoot) return shoot.error();
-    const auto clips = tag(*options, *shoot);
+    const auto clips = options->undo ? take_back(*shoot, session) : tag(*options, *shoot, session);
     if (!clips) return report(clips.error(), session);
     if (session.json) {
       Json list = Json::array();

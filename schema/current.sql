@@ -163,3 +163,31 @@ CREATE TABLE song_length (
   mtime_ns  INTEGER NOT NULL,
   length_us INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
+CREATE TABLE setup (
+  id       INTEGER PRIMARY KEY,               -- in the order in which they were said
+  at       INTEGER NOT NULL,                  -- from when on; of two at one moment the one said last holds
+  kind     TEXT CHECK (kind IN ('performance', 'b-roll', 'slow-mo')),
+  members  TEXT NOT NULL DEFAULT '[]',        -- JSON: names
+  sections TEXT NOT NULL DEFAULT '[]',        -- the same
+  look     TEXT,
+  angle    TEXT
+) STRICT;
+CREATE TABLE camera_clock (
+  camera   TEXT PRIMARY KEY,                  -- as clip.camera
+  ahead_us INTEGER NOT NULL,                  -- behind where negative
+  known_by TEXT NOT NULL CHECK (known_by IN ('hand', 'slate'))
+) STRICT, WITHOUT ROWID;
+CREATE TABLE change (
+  id INTEGER PRIMARY KEY                      -- in the order in which they were made
+) STRICT;
+CREATE TABLE said_before (
+  change_id INTEGER NOT NULL REFERENCES change(id) ON DELETE CASCADE,
+  clip_id   INTEGER NOT NULL REFERENCES clip(id) ON DELETE CASCADE,
+  marks     TEXT NOT NULL,                    -- JSON: [[field, value, because], …]
+  start_us  INTEGER,                          -- of its place by hand, as in placement; NULL where it had none
+  speed     REAL,
+  drift_ppm REAL,
+  spans     TEXT,
+  candidates TEXT,
+  PRIMARY KEY (change_id, clip_id)
+) STRICT, WITHOUT ROWID;

@@ -80,6 +80,16 @@ class Catalogue final : public Reader {
   Result<void> record_placement(ClipId clip, const Placement& placement);       // by its `by`; `pending` forgets it
   Result<void> edit(std::span<const HandEdit> edits);                           // by hand: all of them or none
 
+  // Takes back the last edit() that was not taken back, of the last hundred. The clips that it had changed; none where
+  // there is none.
+  Result<std::vector<ClipId>> take_back_edit();
+
+  // -- the set --
+  Result<void> add_setup(const Setup& setup);      // its id is given
+  Result<std::optional<Setup>> take_back_setup();  // the one said last; nullopt where there is none
+  Result<void> set_camera_clock(const CameraClock& clock);
+  Result<void> put_setup_marks(std::span<const SetupMarks> all);  // in place of every mark by setup
+
  private:
   using Reader::Reader;
 };

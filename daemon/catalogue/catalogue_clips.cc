@@ -112,6 +112,40 @@ Result<void> write_placement(Db& db, ClipId clip, const Placement& placement) {
       placement.confidence, spans_text(placement.spans), candidates_text(placement.candidates), placement.settled_by);
 }
 
+// ---- Taking back --------------------------------------------------------------------------------------------------
+
+constexpr std::int64_t kChangesKept = 100;
+
+Result<void> remember(Db& db, std::span<const HandEdit> edits) {
+  TRY(db.run("INSERT INTO change DEFAULT VALUES"));
+  const auto change = db.last_row();
+  for (const auto& edit : edits)
+    TRY(
+        db.run("INSERT OR IGNORE INTO said_before"
+               " (change_id, clip_id, marks, start_us, speed, drift_ppm, spans, candidates)"
+               " SELECT ?, clip.id,"
+               " (SELECT json_group_array(json_array(field, value, because)) FROM mark"
+               "  WHERE clip_id = clip.id AND by = 'hand'),"
+               " start_us, speed, drift_ppm, spans, candidates"
+               " FROM clip LEFT JOIN placement ON placement.clip_id = clip.id AND placement.by = 'hand'"
+               " WHERE clip.id = ?",
+               change, edit.clip));
+  return db.run("DELETE FROM change WHERE id <= ?", change - kChangesKept);
+}
+
+// What brings back the clips of a change, whose number each is given.
+constexpr const char* kTakeBack[] = {
+    "DELETE FROM mark WHERE by = 'hand' AND clip_id IN (SELECT clip_id FROM said_before WHERE change_id = ?)",
+    "INSERT INTO mark (clip_id, field, value, by, because)"
+    " SELECT clip_id, said.value ->> 0, said.value ->> 1, 'hand', said.value ->> 2"
+    " FROM said_before, json_each(marks) AS said WHERE change_id = ?",
+    "DELETE FROM placement WHERE by = 'hand' AND clip_id IN (SELECT clip_id FROM said_before WHERE change_id = ?)",
+    "INSERT INTO placement (clip_id, by, state, start_us, speed, drift_ppm, spans, candidates)"
+    " SELECT clip_id, 'hand', 'placed', start_us, speed, drift_ppm, spans, candidates"
+    " FROM said_before WHERE change_id = ? AND start_us IS NOT NULL",
+    "DELETE FROM change WHERE id = ?",
+};
+
 Result<void> apply(Db& db, const HandEdit& edit) {
   TRY(db.run("UPDATE clip SET id = id WHERE id = ?", edit.clip));
   TRY(touched(db, edit.clip));
@@ -187,8 +221,22 @@ Result<void> Catalogue::record_placement(ClipId clip, const Placement& placement
 Result<void> Catalogue::edit(std::span<const HandEdit> edits) {
   MutexLock lock(mu_);
   auto transaction = TRY(Transaction::begin(db_));
+  TRY(remember(db_, edits));
   for (const auto& edit : edits) TRY(apply(db_, edit));
   return transaction.commit();
+}
+
+Result<std::vector<ClipId>> Catalogue::take_back_edit() {
+  MutexLock lock(mu_);
+  auto transaction = TRY(Transaction::begin(db_));
+  const auto change = TRY(db_.one<std::int64_t>("SELECT id FROM change ORDER BY id DESC LIMIT 1"));
+  if (!change) return std::vector<ClipId>{};
+  auto clips = TRY(db_.all(
+      "SELECT clip_id FROM said_before WHERE change_id = ? ORDER BY clip_id",
+      [](Statement& row) { return row.next<ClipId>(); }, *change));
+  for (const char* step : kTakeBack) TRY(db_.run(step, *change));
+  TRY(transaction.commit());
+  return clips;
 }
 
 }  // namespace everytake::catalogue

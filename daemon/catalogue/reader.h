@@ -9,6 +9,7 @@
 #include "base/sync.h"
 #include "catalogue/db.h"
 #include "catalogue/rows.h"
+#include "setups.h"
 
 namespace everytake::catalogue {
 
@@ -52,10 +53,16 @@ class Reader {
   // By id, name, file name or path, or any of the latter three after "ROLL/"; case matters only where it decides.
   // `not_found` names the nearest, `invalid` lists the candidates where several clips could be meant.
   Result<ClipId> find_clip(std::string_view text) const;
+  // Several at once: what match_clips() (match_clip.h) takes.
+  Result<std::vector<ClipId>> find_clips(std::string_view text) const;
   Result<std::vector<PendingClip>> clips_to_study(
       std::span<const ClipId> only) const;                    // none named: those never studied
   Result<std::vector<PendingClip>> clips_to_place() const;    // studied, and no rule has looked for them in the song
   Result<std::vector<PendingClip>> clips_to_picture() const;  // studied, and no frames of them were seen
+
+  // -- the set --
+  Result<std::vector<Setup>> setups() const;               // by time; of one moment the one said last is last
+  Result<std::vector<CameraClock>> camera_clocks() const;  // that were said or found, by camera
 
   // The whole catalogue as the bytes of a file that can be opened as one.
   Result<Snapshot> snapshot() const;

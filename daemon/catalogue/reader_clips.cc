@@ -235,6 +235,18 @@ Result<std::vector<Clip>> gather_clips(Db& db, Range range) {
   return std::move(clips).done();
 }
 
+Result<std::vector<NamedClip>> read_names(Db& db) {
+  return db.all(
+      "SELECT clip.id, roll.name, clip.name, file.path"
+      " FROM clip"
+      " JOIN roll ON roll.id = clip.roll_id"
+      " JOIN file ON file.id = clip.file_id"
+      " ORDER BY clip.id",
+      [](Statement& row) {
+        return NamedClip{row.next<ClipId>(), row.next<std::string>(), row.next<std::string>(), row.next<Path>()};
+      });
+}
+
 // Adds the clips a query gives, a row a part, those of one clip together.
 Result<void> add_pending(Statement& rows, std::vector<PendingClip>& clips) {
   while (TRY(rows.step())) {
@@ -271,16 +283,12 @@ Result<Clip> Reader::clip(ClipId id) const {
 
 Result<ClipId> Reader::find_clip(std::string_view text) const {
   MutexLock lock(mu_);
-  const auto named = TRY(db_.all(
-      "SELECT clip.id, roll.name, clip.name, file.path"
-      " FROM clip"
-      " JOIN roll ON roll.id = clip.roll_id"
-      " JOIN file ON file.id = clip.file_id"
-      " ORDER BY clip.id",
-      [](Statement& row) {
-        return NamedClip{row.next<ClipId>(), row.next<std::string>(), row.next<std::string>(), row.next<Path>()};
-      }));
-  return match_clip(text, named);
+  return match_clip(text, TRY(read_names(db_)));
+}
+
+Result<std::vector<ClipId>> Reader::find_clips(std::string_view text) const {
+  MutexLock lock(mu_);
+  return match_clips(text, TRY(read_names(db_)));
 }
 
 Result<std::vector<PendingClip>> Reader::clips_to_study(std::span<const ClipId> only) const {

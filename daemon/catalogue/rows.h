@@ -143,6 +143,14 @@ enum class Field { kind, member, section, look, angle, note, rating };
 const char* to_string(Field field);  // "kind", "member" …
 std::optional<Field> parse_field(std::string_view text);
 
+// What a clip has of the setup it was recorded under.
+struct SetupMarks {
+  ClipId clip;
+  std::vector<std::pair<Field, std::string>> values;
+  std::string because;
+  bool operator==(const SetupMarks&) const = default;
+};
+
 // One change by hand. Members and sections are sets: `set` adds one, `remove` takes one away. The other fields hold
 // one value, which `set` replaces. `clear` withdraws what the hand said, so that a setup or a rule speaks again.
 struct MarkChange {

@@ -7,6 +7,7 @@
 #include "media/classify.h"
 #include "media/sound/levels.h"
 #include "pipeline/pipeline.h"
+#include "pipeline/setups.h"
 
 namespace everytake::pipeline {
 namespace {
@@ -45,6 +46,7 @@ Result<Studied> Pipeline::study(std::span<OpenDestination> destinations, std::sp
     studied.push_back(clip.id);
   }
   if (!studied.empty()) TRY(classify(studied));
+  TRY(apply_setups(catalogue_));  // it is known now when they were recorded, and those before a kill
   auto unplaced = TRY(catalogue_.clips_to_place());
   for (const auto& clip : pending)  // what changed, or was asked for by name, is looked for again
     if (contains(studied, clip.id) && std::none_of(unplaced.begin(), unplaced.end(), is(clip.id)))

@@ -291,7 +291,7 @@ TEST_F(Clips, SayWhichCopiesOfARollAreNotFinished) {
 
 TEST_F(Clips, AreTaggedSeveralAtOnceOrNotAtAll) {
   EXPECT_EQ(run({"tag", "R001/C0002", "C0003", "--look", "red back light", "--member", "tobias"}).out,
-            "R001/C0002: slow-mo; Chorus 1; with Tobias; red back light\n"
+            "R001/C0002: slow-mo; Chorus 1; with Tobias; red back light; rating 4\n"
             "R001/C0003: b-roll; with Tobias; red back light\n");
   const auto before = run({"find", "--json"}).out;
   EXPECT_EQ(run({"tag", "C0003", "C0099", "--look", "none"}).exit, 3);
@@ -387,6 +387,87 @@ TEST_F(Clips, WaitForTheirDiskBeforeTheyAreStudied) {
   EXPECT_EQ(again.out, "0 clips studied\n");
   EXPECT_THAT(again.err, HasSubstr("clips left as known: no copy is in reach"));
   EXPECT_EQ(run({"find", "--json"}).out, before);
+}
+
+// ---- Many at once ----
+
+TEST_F(Clips, AreTaggedByRangeWildcardRollAndNumber) {
+  EXPECT_EQ(run({"tag", "R001/C0001-C0002", "--rating", "5"}).exit, 0);
+  EXPECT_EQ(run({"tag", "R002/*", "C0003", "--angle", "low"}).exit, 0);
+  EXPECT_EQ(run({"tag", "--roll", "r001", "--section", "Intro"}).exit, 0);
+  const auto clips = Json::parse(run({"find", "--json"}).out)["clips"];
+  const auto all = [&](const char* field) {
+    std::vector<Json> values;
+    for (const auto& clip : clips) values.push_back(clip[field]);
+    return values;
+  };
+  EXPECT_THAT(all("rating"), ElementsAre(5, 5, Json(), Json()));
+  EXPECT_THAT(all("angle"), ElementsAre(Json(), Json(), "low", "low"));
+  EXPECT_THAT(all("sections"), ElementsAre(Json::array({"Intro"}), Json::array({"Chorus 1", "Intro"}),
+                                           Json::array({"Intro"}), Json::array()));
+  EXPECT_EQ(run({"tag", "R001/C0001", "--remove-section", "intro"}).exit, 0);
+  EXPECT_THAT(names({"--section", "Intro", "--kind", "b-roll"}), ElementsAre("R001/C0003"));
+}
+
+// Recorded at 11:00, 11:01 and 11:02; the one of R002 has no time.
+TEST_F(Clips, AreChosenByWhenTheyWereRecorded) {
+  for (std::size_t i = 0; i < 3; ++i) {
+    auto known = must(rows_.catalogue().clip(ids_[i])).facts;
+    known.recorded_at = test::kNoon - 1h + 1min * static_cast<int>(i);
+    must(rows_.catalogue().record_facts(ids_[i], known, test::kNoon));
+  }
+  const auto tagged = [&](std::vector<std::string> choice) {
+    choice.insert(choice.begin(), "tag");
+    choice.insert(choice.end(), {"--look", "blue", "--json"});
+    const auto called = run(choice);
+    std::vector<std::string> found;
+    EXPECT_EQ(called.exit, 0) << called.err;
+    const auto json = Json::parse(called.out, nullptr, /*allow_exceptions=*/false);
+    if (json.contains("clips"))
+      for (const auto& clip : json["clips"])
+        found.push_back(clip["roll"].get<std::string>() + "/" + clip["name"].get<std::string>());
+    return found;
+  };
+  EXPECT_THAT(tagged({"--last", "2"}), ElementsAre("R001/C0002", "R001/C0003"));
+  EXPECT_THAT(tagged({"--last", "9"}), ElementsAre("R001/C0001", "R001/C0002", "R001/C0003"));
+  EXPECT_THAT(run({"tag", "--last", "2", "--look", "blue"}).err, HasSubstr("1 clip left out: nothing tells when"));
+  EXPECT_THAT(tagged({"C0001-C0002", "--roll", "R001"}), ElementsAre("R001/C0001", "R001/C0002"));
+  EXPECT_THAT(tagged({"--since", "2026-03-14 11:01"}), ElementsAre("R001/C0002", "R001/C0003"));
+  EXPECT_THAT(tagged({"--since", "2026-03-14 11:01", "--until", "2026-03-14 11:02"}), ElementsAre("R001/C0002"));
+  EXPECT_THAT(tagged({"C0003", "--until", "2026-03-14 12:00"}), ElementsAre("R001/C0003"));
+  EXPECT_THAT(run({"tag", "--since", "2026-03-15 11:00", "--look", "x"}).err,
+              HasSubstr("no clip fits all of that: everytake find lists all"));
+  EXPECT_THAT(run({"tag", "--roll", "R009", "--look", "x"}).err, HasSubstr("R001"));
+}
+
+TEST_F(Clips, GetBackWhatWasSaidBeforeTheLastChange) {
+  const auto all_but_why = [&] {  // why it is of its kind is told anew where a place changed
+    auto clips = Json::parse(run({"find", "--json"}).out)["clips"];
+    for (auto& clip : clips) clip.erase("because");
+    return clips;
+  };
+  const auto before = all_but_why();
+  EXPECT_EQ(run({"tag", "*", "--look", "blue", "--remove-member", "Ada", "--clear", "note", "--start", "0:20"}).exit,
+            3);
+  EXPECT_EQ(all_but_why(), before);  // one of them has no length: nothing was changed, nothing remembered
+  EXPECT_EQ(run({"tag", "*", "--look", "blue", "--remove-member", "Ada", "--clear", "note"}).exit, 0);
+  const auto between = all_but_why();
+  EXPECT_EQ(run({"tag", "R001/C0001", "C0003", "--start", "0:20", "--rating", "1"}).exit, 0);
+  EXPECT_NE(all_but_why(), between);
+  EXPECT_EQ(run({"tag", "--undo"}).exit, 0);
+  EXPECT_EQ(all_but_why(), between);
+  EXPECT_EQ(run({"tag", "--undo"}).exit, 0);
+  EXPECT_EQ(all_but_why(), before);
+}
+
+TEST_F(Clips, SayWhatTagCanNotDo) {
+  EXPECT_EQ(run({"tag", "C0002"}).exit, 2);
+  EXPECT_EQ(run({"tag", "--look", "blue"}).exit, 2);
+  EXPECT_THAT(run({"tag", "--look", "blue"}).err, HasSubstr("say which clips"));
+  EXPECT_EQ(run({"tag", "C0002", "--undo"}).exit, 2);
+  while (run({"tag", "--undo"}).exit == 0) {
+  }
+  EXPECT_THAT(run({"tag", "--undo"}).err, HasSubstr("there is no change to take back"));
 }
 
 TEST(NoClips, SayWhatToDoFirst) {

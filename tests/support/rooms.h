@@ -12,6 +12,7 @@ namespace media {}
 namespace offload {}
 namespace pipeline {}
 namespace plan {}
+namespace setup {}
 namespace service {}
 using namespace align;
 using namespace card;
