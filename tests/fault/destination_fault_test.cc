@@ -129,6 +129,7 @@ TEST_F(DestinationFaults, ANameTakenMeanwhileIsKeptWhateverRenamingKnows) {
     std::thread running([&] { ran = everytake(offload()); });
     mount_->await_stall();
     test::put_file(behind_desk_ / clip("C0001.MP4"), "somebody's own");
+    boost::filesystem::last_write_time(behind_desk_ / clip("C0001.MP4"), 1'000'000'000);  // not the clip's time
     mount_->rules("");
     running.join();
     EXPECT_EQ(ran.exit, 1) << ran.out;
