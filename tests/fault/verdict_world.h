@@ -447,6 +447,7 @@ class World {
   // Another disk takes a disk's place: the copy of it as it is now, or an empty one of the same name.
   void clone(unsigned disk, unsigned pick) {
     auto other = new_disk();
+    other->number_on_from(*disks_[disk]);
     const bool is_copy = pick / 2 % 2;
     if (is_copy) {
       for (const auto& file : disks_[disk]->files())

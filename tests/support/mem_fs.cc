@@ -100,6 +100,16 @@ std::set<std::string> MemFs::files() const {
   return found;
 }
 
+void MemFs::number_on_from(const MemFs& other) {
+  std::uint64_t next = 0;
+  {
+    MutexLock lock(other.mu_);
+    next = other.next_;
+  }
+  MutexLock lock(mu_);
+  next_ = std::max(next_, next);
+}
+
 void MemFs::alter(const Path& path, std::size_t at) {
   MutexLock lock(mu_);
   const auto node = find(path);

@@ -25,6 +25,7 @@ class MemFs final : public Fs {
   void rewrite(const Path& path, std::string bytes);  // as a program does: the same file, with later times
   void set_capacity(std::uint64_t bytes);             // of all files together
   void set_volume(Volume volume);
+  void number_on_from(const MemFs& other);  // no file here gets an inode number and times that one has there
   void set_evidence(Evidence evidence);
   // Whether the disk beneath is gone: reading and still_there() say so, names and sizes are told from memory.
   void set_dead(bool dead);
