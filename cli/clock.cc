@@ -39,7 +39,7 @@ Result<std::vector<Row>> rows_of(const catalogue::Catalogue& catalogue) {
 }
 
 std::string known_text(const Row& row) {
-  if (!row.clock) return "taken for right: nobody said otherwise";
+  if (!row.clock) return "taken to be right";
   return row.clock->known_by == "slate" ? "by a filmed slate" : "said by hand";
 }
 
@@ -52,7 +52,7 @@ std::string text_of(const std::vector<Row>& rows, const Screen& screen) {
                      {std::to_string(row.clips)}});
   return table({{"camera", Column::Align::left, true},
                 {"ahead by", Column::Align::right},
-                {"known"},
+                {"how known"},
                 {"clips", Column::Align::right}},
                cells, screen);
 }
