@@ -2,6 +2,7 @@
 
 #include <CLI/App.hpp>
 #include <algorithm>
+#include <map>
 
 #include "base/text.h"
 #include "cli/answer.h"
@@ -36,8 +37,12 @@ std::string found_text(const std::vector<Clip>& clips, const ClipFilter& filter,
   std::vector<Column> columns{{"clip"}, {"kind"}, {"length", Align::right}, {"shot at", Align::right}, {"gamma"}};
   if (filter.at) columns.push_back({"open at", Align::right});
   std::vector<std::vector<Cell>> rows;
+  std::map<std::string, int> named;
+  for (const auto& clip : clips) ++named[clip.roll + "/" + clip.name];
   for (const auto& clip : clips) {
-    std::vector<Cell> row{{clip.roll + "/" + clip.name},
+    auto name = clip.roll + "/" + clip.name;
+    if (named[name] > 1) name += fmt::format(" (id {})", clip.id.value);
+    std::vector<Cell> row{{std::move(name)},
                           {clip.judgement.kind ? to_string(*clip.judgement.kind) : "?"},
                           {length_of(clip)},
                           {short_rate(clip.facts.capture_rate ? clip.facts.capture_rate : clip.facts.frame_rate)},

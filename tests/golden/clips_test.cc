@@ -389,6 +389,30 @@ TEST_F(Clips, WaitForTheirDiskBeforeTheyAreStudied) {
   EXPECT_EQ(run({"find", "--json"}).out, before);
 }
 
+TEST_F(Clips, AreFoundByAPartOfTheirLookAndByTheirRating) {
+  EXPECT_THAT(names({"--look", "SIDE"}), ElementsAre("R001/C0001"));
+  EXPECT_THAT(names({"--look", "red"}), testing::IsEmpty());
+  EXPECT_THAT(names({"--rating", "4"}), ElementsAre("R001/C0002"));
+  EXPECT_EQ(run({"tag", "C0003", "--rating", "5"}).exit, 0);
+  EXPECT_THAT(names({"--rating", "4+"}), ElementsAre("R001/C0002", "R001/C0003"));
+  EXPECT_THAT(names({"--rating", "4"}), ElementsAre("R001/C0002"));
+  for (const char* wrong : {"6", "0", "4-", "four", "4++"})
+    EXPECT_EQ(run({"find", "--rating", wrong}).exit, 2) << wrong;
+}
+
+// Two folders of a card may hold the same name.
+TEST_F(Clips, AreToldApartByTheirIdsWhereNamesRepeat) {
+  const auto files = rows_.visit({"A/C0009.MP4", "B/C0009.MP4"}, test::kNoon + 1h, "card-9");
+  std::map<std::string, FileId> by_path{{"A/C0009.MP4", files[0]}, {"B/C0009.MP4", files[1]}};
+  const std::vector<ClipFiles> twins{{"C0009", {{"A/C0009.MP4", FileRole::video}}},
+                                     {"C0009", {{"B/C0009.MP4", FileRole::video}}}};
+  const auto ids = must(rows_.catalogue().put_clips(twins, by_path));
+  ASSERT_EQ(ids.size(), 2U);
+  const auto found = run({"find", "C0009"}).out;
+  for (const auto id : ids) EXPECT_THAT(found, HasSubstr("R003/C0009 (id " + std::to_string(id.value) + ")"));
+  EXPECT_THAT(run({"find", "C0001"}).out, testing::Not(HasSubstr("(id")));
+}
+
 // ---- Many at once ----
 
 TEST_F(Clips, AreTaggedByRangeWildcardRollAndNumber) {
