@@ -74,21 +74,16 @@ Result<std::vector<std::string>> chosen(const std::vector<std::string>& words, c
   return all;
 }
 
-// The setup before this one, which --same goes on from.
-Result<Setup> setup_before(const std::vector<Setup>& setups, Instant at) {
-  const auto after = std::ranges::upper_bound(setups, at, {}, &Setup::at);
-  if (after == setups.begin() || std::prev(after)->is_end())
-    return fail(Code::invalid, "--same: no setup holds at that time; say it whole, with --member and --look");
-  return *std::prev(after);
-}
-
 Result<Setup> setup_of(const Options& options, const Plan& plan, const std::vector<Setup>& setups, Instant now) {
   Setup said;
   said.at = options.at ? *parse_local_moment(*options.at, now) : now;
   if (options.end) return said;
   if (options.same) {
+    const auto* before = setup::setup_at(setups, said.at);
+    if (!before)
+      return fail(Code::invalid, "--same: no setup holds at that time; say it whole, with --member and --look");
     const auto at = said.at;
-    said = TRY(setup_before(setups, at));
+    said = *before;
     said.at = at;
   }
   if (options.kind) said.kind = parse_kind(*options.kind);

@@ -23,6 +23,7 @@ catalogue::SetupMarks marks_of(const Setup& said, const setup::Assigned& assigne
 Result<std::vector<catalogue::SetupMarks>> marks_now(const catalogue::Catalogue& catalogue) {
   const auto setups = TRY(catalogue.setups());
   std::vector<catalogue::SetupMarks> marks;
+  if (setups.empty()) return marks;  // no need to read the clips
   for (const auto& assigned : setup::assign(setups, TRY(catalogue.camera_clocks()), TRY(catalogue.clips())))
     marks.push_back(marks_of(*std::ranges::find(setups, assigned.setup, &Setup::id), assigned));
   return marks;

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <map>
 
 #include "base/text.h"
@@ -18,13 +17,6 @@ std::string time_of(Instant at, Instant beside) {
   constexpr std::string_view kDay = "2026-11-25 ", kMinute = "2026-11-25 14:32";
   const auto text = local_time(at).substr(0, kMinute.size());
   return text.substr(0, kDay.size()) == local_time(beside).substr(0, kDay.size()) ? text.substr(kDay.size()) : text;
-}
-
-// The setup that holds at a moment; the end of `setups` where none does.
-auto at_moment(std::span<const Setup> setups, Instant moment) {
-  const auto after = std::ranges::upper_bound(setups, moment, {}, &Setup::at);
-  if (after == setups.begin() || std::prev(after)->is_end()) return setups.end();
-  return std::prev(after);
 }
 
 bool is_known(std::span<const CameraClock> clocks, const std::string& camera) {
@@ -42,6 +34,12 @@ std::string because_of(std::span<const Setup> setups, const Setup& chosen, const
 
 }  // namespace
 
+const Setup* setup_at(std::span<const Setup> setups, Instant moment) {
+  const auto after = std::ranges::upper_bound(setups, moment, {}, &Setup::at);
+  if (after == setups.begin() || std::prev(after)->is_end()) return nullptr;
+  return &*std::prev(after);
+}
+
 std::optional<Recorded> recorded(const Clip& clip, std::span<const CameraClock> clocks) {
   if (!clip.facts.recorded_at) return std::nullopt;
   auto start = *clip.facts.recorded_at;
@@ -58,8 +56,8 @@ std::vector<Assigned> assign(std::span<const Setup> setups, std::span<const Came
   for (const auto& clip : clips) {
     const auto when = recorded(clip, clocks);
     if (!when) continue;
-    const auto chosen = at_moment(setups, when->middle());
-    if (chosen != setups.end()) assigned.push_back({clip.id, chosen->id, because_of(setups, *chosen, *when)});
+    if (const auto* chosen = setup_at(setups, when->middle()))
+      assigned.push_back({clip.id, chosen->id, because_of(setups, *chosen, *when)});
   }
   return assigned;
 }
@@ -73,8 +71,8 @@ std::vector<ClockDoubt> doubtful_clocks(std::span<const Setup> setups, std::span
   std::vector<ClockDoubt> doubts;
   for (const auto& [camera, moments] : middles) {
     const auto outside = [&, &all = moments](Micros ahead) {
-      return static_cast<std::size_t>(std::ranges::count_if(
-          all, [&](Instant at) { return at - ahead >= until || at_moment(setups, at - ahead) == setups.end(); }));
+      return static_cast<std::size_t>(
+          std::ranges::count_if(all, [&](Instant at) { return at - ahead >= until || !setup_at(setups, at - ahead); }));
     };
     const auto as_it_is = outside(0us);
     if (as_it_is < moments.size()) continue;

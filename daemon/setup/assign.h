@@ -21,6 +21,9 @@ struct Recorded {
 // no length where that is not known.
 std::optional<Recorded> recorded(const Clip& clip, std::span<const CameraClock> clocks);
 
+// The setup that holds at a moment; nullptr before the first and after an end. `setups` in order of `at`.
+const Setup* setup_at(std::span<const Setup> setups, Instant moment);
+
 struct Assigned {
   ClipId clip;
   SetupId setup;
