@@ -1,5 +1,6 @@
 #include "coverage/coverage.h"
 #include "support/rooms.h"
+#include "support/small_plan.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -11,27 +12,9 @@ namespace everytake {
 namespace {
 
 using namespace std::chrono_literals;
+using test::section;
+using test::small_plan;
 using testing::ElementsAre;
-
-Section section(std::string name, Span span, Wants want = {}, std::vector<std::string> members = {"Ada", "Jonas"}) {
-  return {.name = std::move(name),
-          .span = span,
-          .first_bar = std::nullopt,
-          .bars = std::nullopt,
-          .members = std::move(members),
-          .want = want};
-}
-
-// Verse 10 s to 30 s, chorus 30 s to 50 s; both members are on set in the verse, only Ada in the chorus.
-Plan plan(Wants want = {}) {
-  Plan plan;
-  plan.title = "Saltmarsh Radio";
-  plan.frame_rate = Rational(24, 1);
-  plan.song.length = 60s;
-  plan.members = {{"Ada", "voice"}, {"Jonas", "guitar"}};
-  plan.sections = {section("Verse", {10s, 30s}, want), section("Chorus", {30s, 50s}, want, {"Ada"})};
-  return plan;
-}
 
 Clip clip(std::optional<Kind> kind, Micros duration = 10s) {
   Clip clip;
@@ -73,7 +56,7 @@ TEST(Coverage, CountsATakeFromNineTenthsOfASectionOn) {
       placed(Kind::performance, {{12s, 30s}}),              // 18 of 20 s: nine tenths
       placed(Kind::performance, {{12s + 1us, 30s}}),        // a hair less
       placed(Kind::performance, {{5s, 20s}, {20s, 45s}})};  // the verse, and 15 of the chorus' 20
-  const auto result = coverage::coverage(plan(), clips);
+  const auto result = coverage::coverage(small_plan(), clips);
   EXPECT_EQ(result.sections[0].takes, 2);
   EXPECT_EQ(result.sections[1].takes, 0);
   EXPECT_EQ(result.sections[0].covered, 20s);
@@ -82,7 +65,7 @@ TEST(Coverage, CountsATakeFromNineTenthsOfASectionOn) {
 
 TEST(Coverage, CoversWithPiecesThatAreNoTakes) {
   const std::vector<Clip> clips{placed(Kind::performance, {{10s, 20s}}), placed(Kind::performance, {{18s, 30s}})};
-  const auto result = coverage::coverage(plan(), clips);
+  const auto result = coverage::coverage(small_plan(), clips);
   EXPECT_EQ(result.sections[0].takes, 0);
   EXPECT_EQ(result.sections[0].covered, 20s);
 }
@@ -92,7 +75,7 @@ TEST(Coverage, CountsOnlyClipsThatAreSurelyPlaced) {
        {Placement::State::pending, Placement::State::ambiguous, Placement::State::none, Placement::State::no_audio}) {
     Clip clip = placed(Kind::performance, {{0s, 60s}});
     clip.placement.state = state;
-    const auto result = coverage::coverage(plan(), std::vector{clip});
+    const auto result = coverage::coverage(small_plan(), std::vector{clip});
     EXPECT_EQ(result.sections[0].takes, 0);
     EXPECT_EQ(result.sections[0].covered, 0s);
   }
@@ -103,7 +86,7 @@ TEST(Coverage, CountsAClipOfUnknownKindNowhere) {
   unknown.sections = {"Verse"};
   unknown.members = {"Ada"};
   unknown.look = "warm";
-  const auto result = coverage::coverage(plan(), std::vector{unknown});
+  const auto result = coverage::coverage(small_plan(), std::vector{unknown});
   EXPECT_EQ(result.sections[0].takes + result.sections[0].b_roll + result.sections[0].slow_mo, 0);
   EXPECT_EQ(result.sections[0].covered, 0s);
   EXPECT_THAT(result.sections[0].looks, ElementsAre());
@@ -111,7 +94,7 @@ TEST(Coverage, CountsAClipOfUnknownKindNowhere) {
 }
 
 TEST(Coverage, NeverCountsATagAsATake) {
-  const auto result = coverage::coverage(plan(), std::vector{tagged(Kind::performance, {"Verse"})});
+  const auto result = coverage::coverage(small_plan(), std::vector{tagged(Kind::performance, {"Verse"})});
   EXPECT_EQ(result.sections[0].takes, 0);
 }
 
@@ -123,7 +106,7 @@ TEST(Coverage, CountsBRollThatIsTaggedOrPlacedForASecond) {
       tagged(Kind::b_roll, {"No such section"}),
       clip(Kind::b_roll),
   };
-  const auto result = coverage::coverage(plan(), clips);
+  const auto result = coverage::coverage(small_plan(), clips);
   EXPECT_EQ(result.sections[0].b_roll, 2);
   EXPECT_EQ(result.sections[0].b_roll_length, 9s);  // 7 on screen, 2 in the song
   EXPECT_EQ(result.sections[1].b_roll, 1);
@@ -135,7 +118,7 @@ TEST(Coverage, CountsBRollThatIsTaggedOrPlacedForASecond) {
 TEST(Coverage, CountsSlowMotionAsLongAsItIsOnScreen) {
   Clip conformed = tagged(Kind::slow_mo, {"Chorus"}, {"Ada"}, 4s);
   conformed.facts.frame_rate = Rational(120, 1);
-  const auto result = coverage::coverage(plan(), std::vector{conformed});
+  const auto result = coverage::coverage(small_plan(), std::vector{conformed});
   EXPECT_EQ(result.sections[1].slow_mo, 1);
   EXPECT_EQ(result.sections[1].slow_mo_length, 20s);
   EXPECT_EQ(result.members[0].have, 20s);
@@ -152,8 +135,8 @@ TEST(Coverage, CountsPlacedSlowMotionByItsPartOfTheSong) {
   slow.placement.state = Placement::State::placed;
   slow.placement.by = By::hand;
   slow.placement.start = 28s;
-  lay_out_in_song(slow, plan().song.length);
-  const auto result = coverage::coverage(plan(), std::vector{slow});
+  lay_out_in_song(slow, small_plan().song.length);
+  const auto result = coverage::coverage(small_plan(), std::vector{slow});
   EXPECT_EQ(result.sections[0].slow_mo, 1);
   EXPECT_EQ(result.sections[0].slow_mo_length, 4s);
   EXPECT_EQ(result.sections[1].slow_mo_length, 6s);
@@ -162,7 +145,7 @@ TEST(Coverage, CountsPlacedSlowMotionByItsPartOfTheSong) {
 TEST(Coverage, AddsNothingForALengthThatIsUnknown) {
   Clip unknown = tagged(Kind::b_roll, {"Verse"}, {"Ada"});
   unknown.facts.duration = std::nullopt;
-  const auto result = coverage::coverage(plan(), std::vector{unknown});
+  const auto result = coverage::coverage(small_plan(), std::vector{unknown});
   EXPECT_EQ(result.sections[0].b_roll, 1);
   EXPECT_EQ(result.sections[0].b_roll_length, 0s);
   EXPECT_EQ(result.members[0].have, 0s);
@@ -171,7 +154,7 @@ TEST(Coverage, AddsNothingForALengthThatIsUnknown) {
 TEST(Coverage, SumsAMembersBRollAndSlowMotionButNotPerformances) {
   const std::vector<Clip> clips{tagged(Kind::b_roll, {}, {"Ada", "Jonas"}, 12s), tagged(Kind::slow_mo, {}, {"Ada"}, 5s),
                                 tagged(Kind::performance, {}, {"Ada"}, 100s)};
-  const auto result = coverage::coverage(plan(), clips);
+  const auto result = coverage::coverage(small_plan(), clips);
   EXPECT_EQ(result.members[0].have, 17s);
   EXPECT_EQ(result.members[0].kinds.at(Kind::performance).on_screen, 100s);
   EXPECT_EQ(result.members[1].have, 12s);
@@ -180,13 +163,13 @@ TEST(Coverage, SumsAMembersBRollAndSlowMotionButNotPerformances) {
 
 TEST(Coverage, SaysNothingOfAMemberInASectionWithoutThem) {
   const auto result =
-      coverage::coverage(plan(), std::vector{tagged(Kind::b_roll, {"Verse", "Chorus"}, {"Ada", "Jonas"})});
+      coverage::coverage(small_plan(), std::vector{tagged(Kind::b_roll, {"Verse", "Chorus"}, {"Ada", "Jonas"})});
   EXPECT_THAT(result.members[0].sections, ElementsAre(1, 1));
   EXPECT_THAT(result.members[1].sections, ElementsAre(1, std::nullopt));
 }
 
 TEST(Coverage, WantsNothingOfAMemberWhoIsOnSetNowhere) {
-  Plan p = plan();
+  Plan p = small_plan();
   p.member_seconds = 30s;
   for (auto& s : p.sections) s.members = {"Ada"};
   const auto result = coverage::coverage(p, {});
@@ -200,7 +183,7 @@ TEST(Coverage, ListsTheLooksOfEveryClipThatCountsInASectionOnce) {
   warm.look = "warm side light";
   cold.look = "cold";
   again.look = "cold";
-  const auto result = coverage::coverage(plan(), std::vector{warm, cold, again, clip(Kind::b_roll)});
+  const auto result = coverage::coverage(small_plan(), std::vector{warm, cold, again, clip(Kind::b_roll)});
   EXPECT_THAT(result.sections[0].looks, ElementsAre("cold", "warm side light"));
   EXPECT_THAT(result.sections[1].looks, ElementsAre());
 }
@@ -209,7 +192,7 @@ TEST(Coverage, GivesASectionNoLookOfATakeThatOnlyBeganEarly) {
   Clip early = placed(Kind::performance, {{22s, 50s}});  // 8 s of the verse, all of the chorus
   early.look = "warm";
   early.members = {"Ada"};
-  const auto result = coverage::coverage(plan(), std::vector{early});
+  const auto result = coverage::coverage(small_plan(), std::vector{early});
   EXPECT_THAT(result.sections[0].looks, ElementsAre());
   EXPECT_THAT(result.sections[1].looks, ElementsAre("warm"));
   EXPECT_THAT(result.members[0].sections, ElementsAre(0, 1));
@@ -227,7 +210,7 @@ TEST(Coverage, NamesWhatItCountsThoughItsPictureIsInDoubt) {
   black.look = "warm";
   const Clip good = placed(Kind::performance, {{10s, 20s}, {22s, 30s}});
   const Clip cut = with_problem(tagged(Kind::b_roll, {"Chorus"}, {"Jonas"}, 7s), "C0004", ProblemCode::truncated);
-  const auto result = coverage::coverage(plan(), std::vector{black, good, cut});
+  const auto result = coverage::coverage(small_plan(), std::vector{black, good, cut});
   EXPECT_EQ(result.sections[0].takes, 2);
   EXPECT_EQ(result.sections[0].in_doubt, (Doubt{.takes = 1, .looks = 1, .covered = true}));
   EXPECT_EQ(result.sections[1].in_doubt, (Doubt{.b_roll = 1, .covered = true}));
@@ -241,7 +224,7 @@ TEST(Coverage, NamesWhatItCountsThoughItsPictureIsInDoubt) {
 
 TEST(Coverage, DoubtsNeitherOtherProblemsNorClipsThatCountNowhere) {
   const auto result = coverage::coverage(
-      plan(),
+      small_plan(),
       std::vector{with_problem(placed(Kind::performance, {{10s, 30s}}), "C0001", ProblemCode::clipped_sound),
                   with_problem(clip(Kind::b_roll), "C0002", ProblemCode::black_picture),
                   with_problem(tagged(Kind::b_roll, {"No such section"}), "C0003", ProblemCode::black_picture)});
@@ -251,12 +234,12 @@ TEST(Coverage, DoubtsNeitherOtherProblemsNorClipsThatCountNowhere) {
 }
 
 TEST(Gaps, AreNoneWhereNothingIsWanted) {
-  EXPECT_TRUE(coverage::coverage(plan(), {}).complete());
+  EXPECT_TRUE(coverage::coverage(small_plan(), {}).complete());
   EXPECT_TRUE(coverage::coverage(Plan{}, {}).complete());
 }
 
 TEST(Gaps, AreRankedByWhatTheSongNeedsMost) {
-  Plan p = plan({.takes = 3, .b_roll = 2, .slow_mo = 1, .looks = 2});
+  Plan p = small_plan({.takes = 3, .b_roll = 2, .slow_mo = 1, .looks = 2});
   p.member_seconds = 30s;
   Clip take = placed(Kind::performance, {{9s, 31s}});
   take.look = "warm";
@@ -277,7 +260,7 @@ TEST(Gaps, AreRankedByWhatTheSongNeedsMost) {
 }
 
 TEST(Gaps, CloseWhenWhatIsWantedIsThere) {
-  Plan p = plan({.takes = 1, .b_roll = 1, .slow_mo = 1, .looks = 1});
+  Plan p = small_plan({.takes = 1, .b_roll = 1, .slow_mo = 1, .looks = 1});
   p.member_seconds = 10s;
   Clip take = placed(Kind::performance, {{0s, 60s}});
   take.look = "warm";
@@ -295,7 +278,7 @@ struct Shoot {
 
 Shoot random_shoot(std::mt19937& random) {
   const auto below = [&](int n) { return std::uniform_int_distribution<int>(0, n - 1)(random); };
-  Shoot shoot{plan({.takes = below(4), .b_roll = below(3), .slow_mo = below(3), .looks = below(3)}), {}};
+  Shoot shoot{small_plan({.takes = below(4), .b_roll = below(3), .slow_mo = below(3), .looks = below(3)}), {}};
   shoot.plan.member_seconds = Micros(below(40'000'000));
   for (int i = below(12); i > 0; --i) {
     Clip clip =
@@ -393,12 +376,12 @@ TEST(Coverage, CountsARecordingOnceHoweverManyCopiesOfItThereAre) {
   auto again = one;
   again.id = ClipId{2};
   again.sections = {"Verse", "Chorus"};  // of it more was said
-  const auto result = coverage::coverage(plan(), std::vector{one, again});
+  const auto result = coverage::coverage(small_plan(), std::vector{one, again});
   int b_roll = 0;
   for (const auto& section : result.sections) b_roll += section.b_roll;
   EXPECT_EQ(b_roll, 2);  // once in each
   again.digest = Digest{{6}};
-  EXPECT_EQ(coverage::coverage(plan(), std::vector{one, again}).sections[0].b_roll, 2);
+  EXPECT_EQ(coverage::coverage(small_plan(), std::vector{one, again}).sections[0].b_roll, 2);
 }
 
 }  // namespace

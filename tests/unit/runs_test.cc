@@ -9,34 +9,16 @@
 #include <map>
 
 #include "support/rooms.h"
+#include "support/small_plan.h"
 
 namespace everytake {
 namespace {
 
 using namespace std::chrono_literals;
 using coverage::Run;
+using test::section;
+using test::small_plan;
 using testing::ElementsAre;
-
-Section section(std::string name, Span span, Wants want, std::vector<std::string> members = {"Ada", "Jonas"}) {
-  return {.name = std::move(name),
-          .span = span,
-          .first_bar = std::nullopt,
-          .bars = std::nullopt,
-          .members = std::move(members),
-          .want = want};
-}
-
-// Verse 10 s to 30 s, chorus 30 s to 50 s; both members are on set in the verse, only Ada in the chorus.
-Plan plan(Wants want, Micros member_seconds = 0s) {
-  Plan plan;
-  plan.title = "Saltmarsh Radio";
-  plan.frame_rate = Rational(24, 1);
-  plan.song.length = 60s;
-  plan.members = {{"Ada", "voice"}, {"Jonas", "guitar"}};
-  plan.sections = {section("Verse", {10s, 30s}, want), section("Chorus", {30s, 50s}, want, {"Ada"})};
-  plan.member_seconds = member_seconds;
-  return plan;
-}
 
 Clip take(std::vector<Span> spans) {
   Clip clip;
@@ -59,28 +41,28 @@ std::vector<std::string> texts(const std::vector<Run>& runs) {
 
 // First takes weigh 8. Verse alone: 8 ÷ (60 + 20) s; both: 16 ÷ (60 + 40) s, more. Then 8 ÷ 100 s against 4 ÷ 80 s.
 TEST(NextRuns, GoThroughTheSongWhereAllOfItIsShort) {
-  EXPECT_THAT(texts(runs(plan({.takes = 2}))),
+  EXPECT_THAT(texts(runs(small_plan({.takes = 2}))),
               ElementsAre("Twice through with everybody, wide (1:20): +2 takes in both sections"));
 }
 
 TEST(NextRuns, StayWhereSomethingIsShort) {
   const std::vector<Clip> clips{take({{30s, 50s}})};
-  EXPECT_THAT(texts(runs(plan({.takes = 1}), clips)), ElementsAre("Verse with everybody, wide (0:20): +1 take"));
+  EXPECT_THAT(texts(runs(small_plan({.takes = 1}), clips)), ElementsAre("Verse with everybody, wide (0:20): +1 take"));
   const std::vector<Clip> both{take({{10s, 30s}})};
-  EXPECT_THAT(texts(runs(plan({.takes = 1}), both)), ElementsAre("Chorus, Ada (0:20): +1 take"));
+  EXPECT_THAT(texts(runs(small_plan({.takes = 1}), both)), ElementsAre("Chorus, Ada (0:20): +1 take"));
 }
 
 // Ada through both: 2 × 3 for b-roll and 2 for all of her 30 s, ÷ 100 s. Jonas is on set in the verse alone: 20 s of
 // his 30, then 10.
 TEST(NextRuns, GiveEachMemberTheirSeconds) {
-  EXPECT_THAT(texts(runs(plan({.b_roll = 1}, 30s))),
+  EXPECT_THAT(texts(runs(small_plan({.b_roll = 1}, 30s))),
               ElementsAre("Once through, Ada, b-roll (0:40): +1 b-roll clip in both sections, +30 s of Ada on screen",
                           "Verse, twice, Jonas, b-roll (0:40): +30 s of Jonas on screen"));
 }
 
 // Played at twice its speed the song takes half as long to shoot.
 TEST(NextRuns, ShootSlowMotionAtTheFastestPlayback) {
-  auto fast = plan({.slow_mo = 1});
+  auto fast = small_plan({.slow_mo = 1});
   fast.song.playback_speeds = {1, 2};
   const auto found = runs(fast);
   EXPECT_THAT(
@@ -94,26 +76,26 @@ TEST(NextRuns, ShootSlowMotionAtTheFastestPlayback) {
 }
 
 TEST(NextRuns, AskForAnotherLookWhereLooksAreShort) {
-  EXPECT_THAT(texts(runs(plan({.takes = 1, .looks = 1}))),
+  EXPECT_THAT(texts(runs(small_plan({.takes = 1, .looks = 1}))),
               ElementsAre("Once through with everybody, wide, in another look (0:40): +1 take in both sections, +1 "
                           "look in both sections"));
 }
 
 TEST(NextRuns, CallNobodyWhoIsNotNeeded) {
-  auto duet = plan({.takes = 1});
+  auto duet = small_plan({.takes = 1});
   duet.members.push_back({"Mirjam", "bass"});
   EXPECT_THAT(texts(runs(duet)), ElementsAre("Once through with Ada, Jonas, wide (0:40): +1 take in both sections"));
 }
 
 TEST(NextRuns, AreNoneWhereNothingIsMissing) {
-  EXPECT_TRUE(runs(plan({})).empty());
-  auto bare = plan({.takes = 1});
+  EXPECT_TRUE(runs(small_plan({})).empty());
+  auto bare = small_plan({.takes = 1});
   bare.sections.clear();
   EXPECT_TRUE(runs(bare).empty());
 }
 
 TEST(NextRuns, NameNobodyWhereThePlanNamesNobody) {
-  auto nobody = plan({.takes = 1, .b_roll = 1});
+  auto nobody = small_plan({.takes = 1, .b_roll = 1});
   nobody.members.clear();
   for (auto& each : nobody.sections) each.members.clear();
   EXPECT_THAT(texts(runs(nobody)), ElementsAre("Once through (0:40): +1 take in both sections",
